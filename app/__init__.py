@@ -1,0 +1,1 @@
+"""The screens and commands of Lastbite: they ask, show, collect and tell."""

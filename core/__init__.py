@@ -1,0 +1,1 @@
+"""Everything Lastbite decides: no screen, no terminal."""

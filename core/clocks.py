@@ -1,0 +1,200 @@
+"""Decide the true time of a photo from what its camera showed.
+
+Two steps: the zone the clock was set to turns the camera's display into a nominal time; the
+clock checks move nominal time onto true time. When a camera was working is decided in coverage.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core.errors import ClockError
+from core.model import ClockCheck, ClockFlag, Photo, Placement
+
+Seconds = NDArray[np.int64]
+"""Seconds since 1970 UTC [s]."""
+
+FAR_FROM_A_CHECK = timedelta(days=1)
+"""Beyond the first and last check the line goes on; further than this it is flagged (ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """What one camera's clock was set to, and how it was checked."""
+
+    zone: tzinfo
+    believes_files: bool = False
+    """Whether an offset written in the file goes before `zone`."""
+    nominal: tuple[int, ...] = ()
+    true: tuple[int, ...] = ()
+    """The checks: nominal time and true time of each, both rising. [s since 1970 UTC]"""
+
+    @property
+    def drift_s_per_day(self) -> float | None:
+        """Give the drift between the first and the last check [s/day]; None below two checks."""
+        if len(self.nominal) < 2:  # noqa: PLR2004
+            return None
+        run = self.nominal[-1] - self.nominal[0]
+        return ((self.true[-1] - self.true[0]) - run) / (run / 86_400)
+
+
+def parse_clock(text: str) -> tzinfo:
+    """Turn a clock cell, `±HH:MM`, `Z` or an IANA zone, into a zone."""
+    if text.upper() in {"Z", "UTC"}:
+        return UTC
+    if text[:1] in "+-" and len(text) == len("+HH:MM"):
+        sign = -1 if text[0] == "-" else 1
+        return timezone(sign * timedelta(hours=int(text[1:3]), minutes=int(text[4:6])))
+    return ZoneInfo(text)
+
+
+def clock_of(
+    placement: Placement | None,
+    checks: Sequence[ClockCheck],
+    study_zone: ZoneInfo,
+    first_shown: datetime | None,
+) -> Clock:
+    """Give the clock of a placement.
+
+    A blank clock cell means the offset in force in the study's zone when the placement starts,
+    kept through a change of summer time. Before the camera log is loaded, `first_shown` (naive,
+    the first time the card shows) stands in for the start, and a file's own offset is believed.
+
+    Raises
+    ------
+    ClockError
+        When the checks run backwards: the clock was reset between them.
+    """
+    believes = placement is None
+    if placement is not None and placement.clock:
+        zone = parse_clock(placement.clock)
+    else:
+        start = placement.start if placement is not None else None
+        shown = first_shown.replace(tzinfo=study_zone) if first_shown else datetime.now(UTC)
+        offset = (start or shown).astimezone(study_zone).utcoffset() or timedelta(0)
+        zone = timezone(offset)
+    nominal, true = _check_points(zone, checks)
+    return Clock(zone, believes, nominal, true)
+
+
+def _check_points(
+    zone: tzinfo, checks: Sequence[ClockCheck]
+) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    points = sorted(
+        (int(check.camera_showed.replace(tzinfo=zone).timestamp()), check.true_time, check)
+        for check in checks
+        if check.camera_showed is not None and check.true_time is not None
+    )
+    for (_, one_true, one), (_, next_true, following) in pairwise(points):
+        if next_true <= one_true or one.camera_showed == following.camera_showed:
+            raise ClockError(
+                f"The clock checks of {one.placement!r} run backwards: the camera showed "
+                f"{one.camera_showed} at {one_true.isoformat()} and {following.camera_showed} at "
+                f"{next_true.isoformat()}. Mend the two rows, or give each its own placement "
+                "if the clock was reset between them."
+            )
+    return tuple(point[0] for point in points), tuple(int(p[1].timestamp()) for p in points)
+
+
+def correct(nominal: Seconds, clock: Clock) -> tuple[Seconds, NDArray[np.bool_]]:
+    """Move nominal times onto true time, to the whole second, and flag those far from a check.
+
+    No check: they are the same. One: a constant shift. Two or more: a straight line between
+    neighbours, and the nearest line goes on before the first and after the last. Order is kept.
+    """
+    beyond = np.zeros(len(nominal), dtype=bool)
+    if not clock.nominal:
+        return nominal, beyond
+    if len(clock.nominal) == 1:
+        return nominal + (clock.true[0] - clock.nominal[0]), beyond
+    shown = np.array(clock.nominal, dtype=np.int64)
+    true = np.array(clock.true, dtype=np.int64)
+    line = np.clip(np.searchsorted(shown, nominal, side="right") - 1, 0, len(shown) - 2)
+    slope = np.diff(true) / np.diff(shown)
+    moved = true[line] + np.rint((nominal - shown[line]) * slope[line]).astype(np.int64)
+    far = int(FAR_FROM_A_CHECK.total_seconds())
+    return moved, (nominal < shown[0] - far) | (nominal > shown[-1] + far)
+
+
+def with_true_times(photos: Sequence[Photo], clock: Clock) -> list[Photo]:
+    """Give one placement's photos their true times; photos without a camera time stay without.
+
+    `photos` may come in any order; the result keeps it.
+    """
+    timed = [index for index, photo in enumerate(photos) if photo.camera_time is not None]
+    nominal, flags = _nominal([photos[index] for index in timed], clock)
+    true, beyond = correct(nominal, clock)
+    result = list(photos)
+    for at, (index, second) in enumerate(zip(timed, true.tolist(), strict=True)):
+        flag = flags.get(at, ClockFlag.BEYOND_CHECKS if beyond[at] else ClockFlag.NONE)
+        result[index] = replace(
+            photos[index], true_time=datetime.fromtimestamp(second, UTC), clock_flag=flag
+        )
+    return result
+
+
+def _nominal(photos: Sequence[Photo], clock: Clock) -> tuple[Seconds, dict[int, ClockFlag]]:
+    shown = np.array([photo.camera_time for photo in photos], dtype="datetime64[s]")
+    seconds: Seconds = shown.astype(np.int64)
+    flags: dict[int, ClockFlag] = {}
+    if isinstance(clock.zone, ZoneInfo):
+        seconds, flags = _switching(photos, clock.zone)
+    else:
+        seconds = seconds - int((clock.zone.utcoffset(None) or timedelta(0)).total_seconds())
+    if clock.believes_files:
+        for index, photo in enumerate(photos):
+            if photo.offset:
+                own = _local(photo).replace(tzinfo=parse_clock(photo.offset))
+                seconds[index] = int(own.timestamp())
+                flags.pop(index, None)
+    return seconds, flags
+
+
+def _local(photo: Photo) -> datetime:
+    if photo.camera_time is None:
+        raise ValueError(f"Photo {photo.file!r} has no camera time.")
+    return photo.camera_time
+
+
+def _switching(
+    photos: Sequence[Photo], zone: ZoneInfo
+) -> tuple[Seconds, dict[int, ClockFlag]]:
+    """Read a clock that follows summer time: the repeated hour goes by the order of the files."""
+    early = [_local(photo).replace(tzinfo=zone, fold=0) for photo in photos]
+    late = [moment.replace(fold=1) for moment in early]
+    turn = [_turn(one, other) for one, other in zip(early, late, strict=True)]
+    seconds = np.array([int(moment.timestamp()) for moment in early], dtype=np.int64)
+    flags = {index: ClockFlag.NEVER for index, step in enumerate(turn) if step < timedelta(0)}
+    twice = [index for index, step in enumerate(turn) if step > timedelta(0)]
+    for night in _nights(twice, photos):
+        stepped_back = _after_step_back(night, photos)
+        for index in night:
+            if index in stepped_back:
+                seconds[index] = int(late[index].timestamp())
+            elif not stepped_back:
+                flags[index] = ClockFlag.TWICE
+    return seconds, flags
+
+
+def _turn(early: datetime, late: datetime) -> timedelta:
+    """Give how far the clock is put back at this display: 0 on all but two hours of a year."""
+    return (early.utcoffset() or timedelta(0)) - (late.utcoffset() or timedelta(0))
+
+
+def _nights(twice: Sequence[int], photos: Sequence[Photo]) -> list[list[int]]:
+    nights: dict[object, list[int]] = {}
+    for index in sorted(twice, key=lambda index: photos[index].file):
+        nights.setdefault(_local(photos[index]).date(), []).append(index)
+    return list(nights.values())
+
+
+def _after_step_back(night: Sequence[int], photos: Sequence[Photo]) -> set[int]:
+    """Give the photos after the one place where the display steps back while files go on."""
+    shown = [_local(photos[index]) for index in night]
+    steps = [at for at in range(1, len(shown)) if shown[at] < shown[at - 1]]
+    return set(night[steps[0] :]) if len(steps) == 1 else set()

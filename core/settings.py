@@ -1,0 +1,141 @@
+"""Decide what a study's settings are, their defaults, and how `study.toml` is read.
+
+A setting that the file leaves out takes its default; a setting that it misspells is a fault.
+"""
+
+import difflib
+import tomllib
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
+
+from core.errors import StudyError
+
+FILE_NAME = "study.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """The numbers and names that a study is decided with."""
+
+    name: str
+    timezone: ZoneInfo
+    gap: timedelta = timedelta(seconds=120)
+    """Longer than this between two photos starts a new visit (example value of a published
+    guide; not a standard for trays)."""
+    scale_step: Decimal = Decimal("0.1")
+    """The scale's smallest step, and the smallest mass that can be told from none. [g]"""
+    tolerance: Decimal | None = None
+    """How far left and start may differ and still mean nobody fed. [g] None: from controls."""
+    taggers_needed: int = 1
+    database: str = ""
+    """Address of a database server; empty: `lastbite.db` in the study folder."""
+
+
+TEMPLATE = """\
+# Settings of this study. Change a value, save, and run the command again.
+
+[study]
+name = "{name}"
+# The zone in which the logs write their times (an IANA name).
+timezone = "{timezone}"
+
+[visits]
+# Photos of one camera that are more than this many seconds apart belong to two visits.
+gap_s = 120
+
+[food]
+# The smallest step of the scale, in grams. Food left at or below it counts as "emptied".
+scale_step_g = 0.1
+# How far start and left may differ, in grams, and still mean that nobody fed. Left out:
+# mean loss + 2 SD of at least three sift controls, else two scale steps.
+# tolerance_g = 0.2
+
+[rules]
+
+[tags]
+# How many taggers have to agree before a visit counts, unless the instructor has ruled.
+taggers_needed = 1
+"""
+
+KNOWN = {
+    "study": {"name", "timezone", "database"},
+    "visits": {"gap_s"},
+    "food": {"scale_step_g", "tolerance_g"},
+    "rules": set[str](),
+    "tags": {"taggers_needed"},
+}
+
+
+def zone(name: str) -> ZoneInfo:
+    """Give the IANA zone of that name; StudyError with the likely name otherwise."""
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        near = difflib.get_close_matches(name, available_timezones(), n=1, cutoff=0.6)
+        hint = f" Did you mean {near[0]!r}?" if near else ""
+        raise StudyError(
+            f"Time zone {name!r} is not known.{hint} "
+            "Give an IANA name such as 'Africa/Johannesburg'."
+        ) from None
+
+
+def read(path: Path) -> Settings:
+    """Read `study.toml`; StudyError with the line or the setting at fault."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        tables = tomllib.loads(text, parse_float=Decimal)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise StudyError(f"{path} cannot be read as settings: {fault}. Mend that line.") from None
+    _refuse_unknown(path, tables)
+    study = tables.get("study", {})
+    if not study.get("timezone"):
+        raise StudyError(f'{path} names no time zone. Add timezone = "…" under [study].')
+    visits, food, tags = (tables.get(part, {}) for part in ("visits", "food", "tags"))
+    return Settings(
+        name=str(study.get("name", path.parent.name)),
+        timezone=zone(str(study["timezone"])),
+        gap=timedelta(seconds=float(_number(path, "visits.gap_s", visits.get("gap_s", 120)))),
+        scale_step=_number(path, "food.scale_step_g", food.get("scale_step_g", Decimal("0.1"))),
+        tolerance=_optional(path, "food.tolerance_g", food.get("tolerance_g")),
+        taggers_needed=_whole(path, "tags.taggers_needed", tags.get("taggers_needed", 1)),
+        database=str(study.get("database", "")),
+    )
+
+
+def _refuse_unknown(path: Path, tables: dict[str, object]) -> None:
+    for section, values in tables.items():
+        if section not in KNOWN or not isinstance(values, dict):
+            raise StudyError(_unknown(path, f"[{section}]", [f"[{known}]" for known in KNOWN]))
+        for name in values:
+            if name not in KNOWN[section]:
+                raise StudyError(_unknown(path, name, KNOWN[section]))
+
+
+def _unknown(path: Path, name: str, known: object) -> str:
+    names = sorted(str(one) for one in known)  # type: ignore[attr-defined]
+    near = difflib.get_close_matches(name, names, n=1)
+    hint = f"Did you mean {near[0]!r}?" if near else f"Known are: {', '.join(names) or 'none'}."
+    return f"{path} has a setting {name!r} that is not known. {hint}"
+
+
+def _number(path: Path, name: str, value: object) -> Decimal:
+    if isinstance(value, bool) or not isinstance(value, int | Decimal) or value <= 0:
+        raise StudyError(f"{path}: {name} = {value!r} is no number above zero. Write one.")
+    return Decimal(value)
+
+
+def _optional(path: Path, name: str, value: object) -> Decimal | None:
+    if value is None:
+        return None
+    if value == 0 and not isinstance(value, bool):
+        return Decimal(0)
+    return _number(path, name, value)
+
+
+def _whole(path: Path, name: str, value: object) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise StudyError(f"{path}: {name} = {value!r} is no whole number from 1. Write one.")
+    return value

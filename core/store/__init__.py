@@ -1,0 +1,24 @@
+"""Decide how a study's rows are held and fetched; what they mean is decided by everyone else.
+
+Open a `Database`, take a connection from `begin()` or `read()`, and hand it to the functions of
+the noun's module: `logs`, `cards`, `tags`.
+"""
+
+from core.store import cards, logs, tags
+from core.store.cards import Candidate, CardRow, KnownFile, NewPhoto
+from core.store.database import FILE_NAME, Database, data_version
+from core.store.logs import Counts
+
+__all__ = [
+    "FILE_NAME",
+    "Candidate",
+    "CardRow",
+    "Counts",
+    "Database",
+    "KnownFile",
+    "NewPhoto",
+    "cards",
+    "data_version",
+    "logs",
+    "tags",
+]

@@ -1,0 +1,211 @@
+"""Decide how a study's database is made, opened, read and written: each change whole or not at all.
+
+What SQLite and a server do differently is decided in `dialects`.
+"""
+
+import contextlib
+import os
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Self
+
+from sqlalchemy import Connection, Engine, select
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError
+
+from core.errors import StudyError
+from core.store import dialects, migrations
+from core.store.tables import CHANGES
+
+FILE_NAME = "lastbite.db"
+
+
+class Database:
+    """A study's database, held open; may be used from many threads at once."""
+
+    def __init__(self, engine: Engine, name: str) -> None:
+        self._engine = engine
+        self.name = name
+        """Path or address, as people are shown it."""
+
+    @classmethod
+    def create(cls, address: str | Path) -> Self:
+        """Make the database of a new study and open it.
+
+        `address` is the path of the SQLite file to make, or an SQLAlchemy URL. StudyError where
+        there is one already, or it cannot be made; then nothing is left behind.
+        """
+        path = _sqlite_path(address)
+        return cls._create_on_server(str(address)) if path is None else cls._create_file(path)
+
+    @classmethod
+    def open(cls, address: str | Path) -> Self:
+        """Open the database of a study and bring it up to date.
+
+        StudyError where there is none (none is made), where it is no study's database, is damaged
+        or locked, or was made by a newer Lastbite.
+        """
+        path = _sqlite_path(address)
+        if path is None:
+            database = cls(*_server(str(address)))
+        else:
+            _refuse_missing(path)
+            database = cls(dialects.sqlite_engine(path), str(path))
+        try:
+            database._bring_up_to_date()
+        except BaseException:
+            database.dispose()
+            raise
+        return database
+
+    @contextlib.contextmanager
+    def begin(self) -> Iterator[Connection]:
+        """Give a connection that writes: all of it is stored at the end, or after a fault nothing.
+
+        Writers wait for one another here, up to 10 s. StudyError for a full disk, a read-only
+        folder, a locked or damaged file. Every use raises `data_version`.
+        """
+        with self._transaction(writing=True) as connection:
+            connection.execute(CHANGES.update().values(number=CHANGES.c.number + 1))
+            yield connection
+
+    @contextlib.contextmanager
+    def read(self) -> Iterator[Connection]:
+        """Give a connection that sees one state of the study throughout and cannot write."""
+        with self._transaction(writing=False) as connection:
+            yield connection
+
+    def dispose(self) -> None:
+        """Close every connection that is not in use; the next use opens new ones."""
+        self._engine.dispose()
+
+    @contextlib.contextmanager
+    def _transaction(self, *, writing: bool) -> Iterator[Connection]:
+        mark = dialects.for_writing if writing else dialects.for_reading
+        with (
+            _faults_in_words(self.name, writing=writing),
+            self._engine.connect() as connection,
+            mark(connection).begin(),
+        ):
+            yield connection
+
+    def _bring_up_to_date(self) -> None:
+        with self.read() as connection:
+            run = migrations.steps_run(connection)
+        if not run:
+            raise StudyError(
+                f"{self.name} is a database, but not one of a study. Give the study's folder, or "
+                "make a new study."
+            )
+        known = len(migrations.STEPS)
+        if run[-1] > known:
+            raise StudyError(
+                f"{self.name} was made by a newer Lastbite (step {run[-1]}, this one knows "
+                f"{known}). Install the newer Lastbite to open it."
+            )
+        if run[-1] < known:
+            self._run_steps()
+
+    def _run_steps(self) -> None:
+        for number in range(1, len(migrations.STEPS) + 1):
+            with self._transaction(writing=True) as connection:
+                migrations.run_step(connection, number)
+
+    @classmethod
+    def _create_file(cls, path: Path) -> Self:
+        _make_empty_file(path)
+        database = cls(dialects.sqlite_engine(path), str(path))
+        try:
+            with _faults_in_words(database.name, writing=True):
+                dialects.switch_on_wal(path)
+            database._run_steps()
+        except BaseException:
+            database.dispose()
+            for end in ("", "-wal", "-shm"):
+                path.with_name(path.name + end).unlink(missing_ok=True)
+            raise
+        return database
+
+    @classmethod
+    def _create_on_server(cls, address: str) -> Self:
+        database = cls(*_server(address))
+        with database.read() as connection:
+            run = migrations.steps_run(connection)
+        if run:
+            raise StudyError(
+                f"{database.name} holds a study already. Open that one, or give the address of "
+                "an empty database."
+            )
+        database._run_steps()
+        return database
+
+
+def data_version(connection: Connection) -> int:
+    """Give a number that every change to the study raises; results hold as long as it stands."""
+    number: int = connection.execute(select(CHANGES.c.number)).scalar_one()
+    return number
+
+
+@contextlib.contextmanager
+def _faults_in_words(name: str, *, writing: bool) -> Iterator[None]:
+    """Turn what a person can put right into words: the one place where that is done."""
+    try:
+        yield
+    except (DBAPIError, sqlite3.Error) as fault:
+        words = dialects.in_words(name, fault, writing=writing)
+        if words is None:
+            raise
+        raise words from fault
+    except UnicodeEncodeError as fault:
+        raise StudyError(
+            f"{fault.object!r} is not written in Unicode and cannot be stored. Rename it."
+        ) from None
+
+
+def _sqlite_path(address: str | Path) -> Path | None:
+    """Give the path of an SQLite file; None where the address is a server's."""
+    if isinstance(address, Path) or "://" not in address:
+        return Path(address)
+    try:
+        url = make_url(address)
+    except ArgumentError:
+        raise StudyError(
+            f"{address!r} is no address of a database. Write it like "
+            "'postgresql+psycopg://name@server/database', or leave it out."
+        ) from None
+    if url.get_backend_name() != "sqlite":
+        return None
+    if not url.database or url.database == ":memory:":
+        raise StudyError(f"{address!r} names no file. Give the path of the study's database.")
+    return Path(url.database)
+
+
+def _server(address: str) -> tuple[Engine, str]:
+    url = make_url(address)
+    return dialects.server_engine(url), url.render_as_string(hide_password=True)
+
+
+def _make_empty_file(path: Path) -> None:
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666))
+    except FileExistsError:
+        raise StudyError(
+            f"{path} is there already. Open that study, or choose another folder."
+        ) from None
+    except OSError as fault:
+        raise StudyError(
+            f"{path} cannot be made ({fault.strerror}). Choose a folder that is there and that "
+            "you may write in."
+        ) from None
+
+
+def _refuse_missing(path: Path) -> None:
+    try:
+        found = path.is_file()
+    except OSError as fault:
+        raise StudyError(
+            f"{path} cannot be reached ({fault.strerror}). See that you may read its folder."
+        ) from None
+    if not found:
+        raise StudyError(f"There is no study at {path}. Check the folder, or make a new study.")

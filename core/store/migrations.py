@@ -1,0 +1,196 @@
+"""Decide by which numbered steps a study's database has grown; a step once released stays as it is.
+
+Each step runs whole or not at all, in one transaction with the note that it ran.
+"""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+from sqlalchemy import Connection, inspect, select
+
+from core.store import dialects
+from core.store.tables import SCHEMA_STEPS
+
+Step = Callable[[Connection], None]
+STEPS: list[Step] = []
+"""In order; the first has number 1. Append only."""
+
+
+def steps_run(connection: Connection) -> list[int] | None:
+    """Give the numbers of the steps that ran, rising; None where the database has no such list."""
+    if not inspect(connection).has_table(SCHEMA_STEPS.name):
+        return None
+    return list(connection.scalars(select(SCHEMA_STEPS.c.number).order_by(SCHEMA_STEPS.c.number)))
+
+
+def run_step(connection: Connection, number: int) -> None:
+    """Run a step and note it, unless it ran before; the caller's transaction holds both."""
+    SCHEMA_STEPS.create(connection, checkfirst=True)
+    if number in (steps_run(connection) or ()):
+        return
+    step = STEPS[number - 1]
+    note = {"number": number, "name": step.__name__, "ran_at": datetime.now(UTC)}
+    connection.execute(SCHEMA_STEPS.insert(), note)
+    step(connection)
+
+
+def _step(step: Step) -> Step:
+    STEPS.append(step)
+    return step
+
+
+# `{key}` is the dialect's own way of saying: a number that is never given twice.
+FIRST_TABLES = (
+    """CREATE TABLE changes (
+        id BIGINT NOT NULL PRIMARY KEY,
+        number BIGINT NOT NULL
+    )""",
+    "INSERT INTO changes (id, number) VALUES (1, 0)",
+    """CREATE TABLE species (
+        position {key},
+        key TEXT NOT NULL UNIQUE,
+        name TEXT NOT NULL,
+        role TEXT NOT NULL,
+        scientific_name TEXT NOT NULL,
+        sensitive BOOLEAN NOT NULL,
+        extra TEXT NOT NULL
+    )""",
+    """CREATE TABLE placements (
+        position {key},
+        placement TEXT NOT NULL UNIQUE,
+        camera TEXT NOT NULL,
+        trays TEXT NOT NULL,
+        start TEXT,
+        "end" TEXT,
+        clock TEXT NOT NULL,
+        working_at_pickup BOOLEAN,
+        timelapse_every_min BIGINT,
+        quiet_s BIGINT,
+        latitude DOUBLE PRECISION,
+        longitude DOUBLE PRECISION,
+        uncertainty_m DOUBLE PRECISION,
+        extra TEXT NOT NULL
+    )""",
+    """CREATE TABLE clock_checks (
+        position {key},
+        placement TEXT NOT NULL,
+        camera_showed TEXT,
+        true_time TEXT,
+        photo TEXT NOT NULL,
+        extra TEXT NOT NULL,
+        UNIQUE (placement, camera_showed)
+    )""",
+    """CREATE TABLE tray_deployments (
+        position {key},
+        deployment TEXT NOT NULL UNIQUE,
+        tray TEXT NOT NULL,
+        set_out TEXT,
+        picked_up TEXT,
+        food_start_g TEXT,
+        food_left_g TEXT,
+        items_start BIGINT,
+        items_left BIGINT,
+        site TEXT NOT NULL,
+        pair TEXT NOT NULL,
+        microhabitat TEXT NOT NULL,
+        substrate_l TEXT,
+        food TEXT NOT NULL,
+        role TEXT NOT NULL,
+        condition TEXT NOT NULL,
+        target TEXT NOT NULL,
+        handler TEXT NOT NULL,
+        notes TEXT NOT NULL,
+        extra TEXT NOT NULL
+    )""",
+    """CREATE TABLE cards (
+        id {key},
+        placement TEXT NOT NULL,
+        folder TEXT NOT NULL,
+        scanned_at TEXT NOT NULL,
+        UNIQUE (placement, folder)
+    )""",
+    """CREATE TABLE photos (
+        id {key},
+        card_id BIGINT NOT NULL REFERENCES cards (id),
+        placement TEXT NOT NULL,
+        file TEXT NOT NULL,
+        size BIGINT NOT NULL,
+        changed_ns BIGINT NOT NULL,
+        fingerprint TEXT NOT NULL,
+        content_hash TEXT,
+        camera_time TEXT,
+        subsec TEXT NOT NULL,
+        "offset" TEXT NOT NULL,
+        time_source TEXT NOT NULL,
+        make TEXT NOT NULL,
+        model TEXT NOT NULL,
+        problem TEXT NOT NULL,
+        is_photo BOOLEAN NOT NULL,
+        copy_of BIGINT REFERENCES photos (id),
+        UNIQUE (card_id, file)
+    )""",
+    "CREATE INDEX photos_of_placement ON photos (placement)",
+    "CREATE INDEX photos_by_content ON photos (fingerprint, size)",
+    "CREATE INDEX copies_of_photo ON photos (copy_of) WHERE copy_of IS NOT NULL",
+    """CREATE TABLE tags (
+        number {key},
+        placement TEXT NOT NULL,
+        first_photo BIGINT NOT NULL REFERENCES photos (id),
+        last_photo BIGINT NOT NULL REFERENCES photos (id),
+        tagger TEXT NOT NULL,
+        species TEXT NOT NULL,
+        count BIGINT,
+        where_ TEXT,
+        sure BOOLEAN NOT NULL,
+        tray TEXT NOT NULL,
+        ruling BOOLEAN NOT NULL,
+        also BOOLEAN NOT NULL,
+        comment TEXT NOT NULL,
+        made_at TEXT,
+        origin TEXT NOT NULL,
+        action TEXT UNIQUE
+    )""",
+    "CREATE INDEX tags_of_placement ON tags (placement)",
+    "CREATE INDEX tags_by_first_photo ON tags (first_photo)",
+    "CREATE INDEX tags_by_last_photo ON tags (last_photo)",
+    """CREATE TABLE tag_events (
+        id {key},
+        number BIGINT NOT NULL REFERENCES tags (number),
+        taken_back BOOLEAN NOT NULL,
+        done_at TEXT NOT NULL,
+        done_by TEXT NOT NULL
+    )""",
+    "CREATE INDEX events_of_tag ON tag_events (number)",
+    """CREATE TABLE forgotten_tags (
+        number BIGINT NOT NULL PRIMARY KEY,
+        tag TEXT NOT NULL,
+        forgotten_at TEXT NOT NULL
+    )""",
+)
+
+# SQLite refuses at its own door what no function here does: changing what a tag says, or deleting
+# one that is not kept among the forgotten. (Its placement follows its photos when a card moves.)
+TAGS_ARE_KEPT = (
+    """CREATE TRIGGER tags_are_not_changed
+    BEFORE UPDATE OF number, first_photo, last_photo, tagger, species, count, where_, sure, tray,
+        ruling, also, comment, made_at, origin, action ON tags
+    BEGIN SELECT RAISE(ABORT, 'tags are append-only'); END""",
+    """CREATE TRIGGER tags_are_not_deleted BEFORE DELETE ON tags
+    WHEN NOT EXISTS (SELECT 1 FROM forgotten_tags WHERE number = OLD.number)
+    BEGIN SELECT RAISE(ABORT, 'tags are append-only'); END""",
+    """CREATE TRIGGER tag_events_are_not_changed BEFORE UPDATE ON tag_events
+    BEGIN SELECT RAISE(ABORT, 'tags are append-only'); END""",
+    """CREATE TRIGGER tag_events_are_not_deleted BEFORE DELETE ON tag_events
+    WHEN NOT EXISTS (SELECT 1 FROM forgotten_tags WHERE number = OLD.number)
+    BEGIN SELECT RAISE(ABORT, 'tags are append-only'); END""",
+)
+
+
+@_step
+def s01_logs_cards_photos_tags(connection: Connection) -> None:
+    """Hold the four logs, the cards with their photos, and the tags that people made."""
+    for statement in FIRST_TABLES:
+        connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))
+    if dialects.is_sqlite(connection):
+        for statement in TAGS_ARE_KEPT:
+            connection.exec_driver_sql(statement)
