@@ -161,9 +161,7 @@ def _local(photo: Photo) -> datetime:
     return photo.camera_time
 
 
-def _switching(
-    photos: Sequence[Photo], zone: ZoneInfo
-) -> tuple[Seconds, dict[int, ClockFlag]]:
+def _switching(photos: Sequence[Photo], zone: ZoneInfo) -> tuple[Seconds, dict[int, ClockFlag]]:
     """Read a clock that follows summer time: the repeated hour goes by the order of the files."""
     early = [_local(photo).replace(tzinfo=zone, fold=0) for photo in photos]
     late = [moment.replace(fold=1) for moment in early]

@@ -6,6 +6,7 @@ What people said of a visit is decided in tags, whether it counts for a tray in 
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +32,7 @@ def in_order(photos: Sequence[Photo]) -> list[Photo]:
 def number_visits(
     placements: NDArray[np.integer], times: Times, gap: timedelta
 ) -> NDArray[np.int64]:
-    """Number the visits of many photos at once.
+    """Give many photos their visit numbers at once.
 
     Parameters
     ----------
@@ -78,7 +79,7 @@ def group(photos: Sequence[Photo], gap: timedelta) -> list[Visit]:
     edges = [0, *(np.flatnonzero(np.diff(numbers)) + 1).tolist(), len(ordered)]
     return [
         Visit(ordered[0].placement, number, tuple(ordered[first:end]))
-        for number, (first, end) in enumerate(zip(edges, edges[1:], strict=False), start=1)
+        for number, (first, end) in enumerate(pairwise(edges), start=1)
     ]
 
 

@@ -1,0 +1,295 @@
+"""The commands: each asks the workspace one thing and prints it; nothing is decided here."""
+
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+from pathlib import Path
+
+import click
+
+from core.errors import LastbiteError
+
+STUDY = click.argument("study", type=click.Path(path_type=Path))
+CSV = click.option(
+    "--csv",
+    "csv_file",
+    metavar="FILE",
+    help="Write the whole table as CSV to FILE; - is standard output.",
+)
+KINDS = ("species", "cameras", "clocks", "trays", "tags")
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="lastbite")
+def commands() -> None:
+    """Join trail-camera photos to giving-up-density trays.
+
+    Photos become visits, visits become a named forager, and the forager's name is put on the
+    tray's giving-up density, or the tray is set aside for a stated reason.
+    """
+
+
+@commands.command()
+@STUDY
+@click.option("--timezone", required=True, metavar="ZONE", help="As in Africa/Johannesburg.")
+def new(study: Path, timezone: str) -> None:
+    """Make a new study folder."""
+    from core.workspace import Workspace  # noqa: PLC0415
+
+    with Workspace.create(study, timezone) as workspace:
+        click.echo(f"Made the study {workspace.folder}. Next: lastbite load {study} species FILE")
+
+
+@commands.command()
+@STUDY
+@click.argument("kind", type=click.Choice(KINDS))
+@click.argument("file", type=click.Path(path_type=Path))
+def load(study: Path, kind: str, file: Path) -> None:
+    """Load a log (CSV or XLSX): all rows, or none and every fault listed."""
+    from app import wording  # noqa: PLC0415
+    from core.logs import LogKind  # noqa: PLC0415
+
+    with _open(study) as workspace:
+        counts = workspace.load(LogKind(kind), file)
+    click.echo(f"{file}: {wording.counts(counts)}")
+
+
+@commands.command()
+@STUDY
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--placement", metavar="P", help="Whose card it is.")
+@click.option("--file-times", is_flag=True, help="Date photos without Exif by their file; flagged.")
+@click.option("--move", is_flag=True, help="Put a card scanned before under --placement.")
+@click.option("--forget", is_flag=True, help="Take the card out of the study; files stay.")
+@click.option("--with-tags", is_flag=True, help="With --forget: set its tags aside too.")
+def scan(
+    study: Path,
+    folder: Path,
+    placement: str | None,
+    file_times: bool,
+    move: bool,
+    forget: bool,
+    with_tags: bool,
+) -> None:
+    """Read a card folder into the study; its files are only read, never changed."""
+    from app import wording  # noqa: PLC0415
+
+    if (placement is None) is not forget or (move and forget):
+        raise click.UsageError("Give --placement P, or --forget alone.")
+    with _open(study) as workspace:
+        if forget:
+            gone = workspace.forget_card(workspace.card_in(folder).id, with_tags=with_tags)
+            click.echo(f"Forgot the card {folder}; {gone} tags were set aside.")
+            return
+        if move:
+            workspace.move_card(workspace.card_in(folder).id, placement or "")
+            click.echo(f"The card {folder} is under placement {placement} now.")
+            return
+        with _progress("Reading photos") as told:
+            report = workspace.scan(folder, placement or "", file_times=file_times, progress=told)
+    for line in wording.scan_report(report):
+        click.echo(line)
+
+
+@commands.command()
+@STUDY
+def check(study: Path) -> None:
+    """List what has to be put right; exit 1 when there is something."""
+    from app import wording  # noqa: PLC0415
+
+    with _open(study) as workspace:
+        found = workspace.check()
+    for finding in sorted(found, key=lambda one: not one.serious):
+        click.echo(wording.finding(finding))
+    serious = sum(one.serious for one in found)
+    if serious:
+        things = "1 thing has" if serious == 1 else f"{serious} things have"
+        raise LastbiteError(f"{things} to be put right (marked !).")
+    click.echo("Nothing has to be put right.")
+
+
+@commands.command()
+@STUDY
+@CSV
+def photos(study: Path, csv_file: str | None) -> None:
+    """List every file met on the cards, with its times and problems."""
+    from core.exports import tables  # noqa: PLC0415
+
+    with _open(study) as workspace:
+        _table(tables.PHOTO_COLUMNS, workspace.photo_rows(), csv_file)
+
+
+@commands.command()
+@STUDY
+@click.option("--gap", type=click.FloatRange(min=0, min_open=True), metavar="SECONDS")
+@CSV
+def visits(study: Path, gap: float | None, csv_file: str | None) -> None:
+    """List the visits, with what is held true of each."""
+    from core.exports import tables  # noqa: PLC0415
+
+    other = None if gap is None else timedelta(seconds=gap)
+    with _open(study) as workspace:
+        _table(tables.VISIT_COLUMNS, workspace.visit_rows(other), csv_file)
+
+
+@commands.command()
+@STUDY
+@CSV
+def outcomes(study: Path, csv_file: str | None) -> None:
+    """List one outcome for each study tray: density, forager, visits, status and reason."""
+    from core.exports import tables  # noqa: PLC0415
+
+    with _open(study) as workspace:
+        if csv_file:
+            _table(tables.OUTCOME_COLUMNS, workspace.outcome_rows(), csv_file)
+        else:
+            _show_outcomes(list(workspace.outcome_rows()))
+
+
+@commands.command()
+@STUDY
+@click.argument("deployment")
+def explain(study: Path, deployment: str) -> None:
+    """Walk one outcome back: rule, food, visits, tags, photos, clock."""
+    from app import wording  # noqa: PLC0415
+
+    with _open(study) as workspace:
+        outcome = workspace.outcome(deployment)
+        lines = wording.explain(outcome, workspace.species(), workspace.zone)
+    for line in lines:
+        click.echo(line)
+
+
+@commands.command()
+@STUDY
+@click.option("--port", type=click.IntRange(1, 65535), help="Default: the first that is free.")
+@click.option("--no-browser", is_flag=True, help="Do not open the browser.")
+def page(study: Path, port: int | None, no_browser: bool) -> None:
+    """Open the study's pages in the browser; Ctrl-C ends them."""
+    with _open(study):
+        pass
+    from app.server import serve  # noqa: PLC0415
+
+    serve(study, port, open_browser=not no_browser)
+
+
+@commands.command()
+@click.argument("folder", type=click.Path(path_type=Path), default=Path("lastbite-demo"))
+def demo(folder: Path) -> None:
+    """Build the invented demo study in a new folder and print its outcomes."""
+    from app.demo import build_demo  # noqa: PLC0415
+
+    with _progress("Reading the demo's photos") as told:
+        workspace = build_demo(folder, told)
+    with workspace:
+        _show_outcomes(list(workspace.outcome_rows()))
+    click.echo(f"\nAll of it is invented. Look at it with: lastbite page {folder}")
+
+
+@contextmanager
+def _open(study: Path) -> "Iterator[Workspace]":  # type: ignore[name-defined]  # noqa: F821
+    from core.workspace import Workspace  # noqa: PLC0415
+
+    with Workspace.open(study) as workspace:
+        yield workspace
+
+
+@contextmanager
+def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
+    """Show a progress bar on a terminal, and none in a pipe."""
+    if not sys.stderr.isatty():
+        yield lambda _done, _total: None
+        return
+    with click.progressbar(length=1, label=label, file=sys.stderr) as bar:
+
+        def told(done: int, total: int) -> None:
+            bar.length = max(total, 1)
+            bar.update(done - bar.pos)
+
+        yield told
+
+
+def _table(columns: Iterable[str], rows: Iterable[dict[str, str]], csv_file: str | None) -> None:
+    from core.exports import tables  # noqa: PLC0415
+
+    if csv_file is None:
+        _print_table(list(columns), list(rows))
+    elif csv_file == "-":
+        for line in tables.csv_text(columns, rows):
+            click.echo(line, nl=False)
+    else:
+        _write(Path(csv_file), tables.csv_text(columns, rows))
+        click.echo(f"Wrote {csv_file}.", err=True)
+
+
+def _write(file: Path, lines: Iterable[str]) -> None:
+    """Write a file whole or not at all."""
+    part = file.with_name(file.name + ".part")
+    try:
+        with part.open("w", encoding="utf-8", newline="") as out:
+            out.writelines(lines)
+        part.replace(file)
+    except OSError as fault:
+        part.unlink(missing_ok=True)
+        raise LastbiteError(
+            f"{str(file)!r} cannot be written: {fault.strerror or fault}. Name another file."
+        ) from None
+
+
+def _print_table(columns: list[str], rows: list[dict[str, str]]) -> None:
+    """Print a table with aligned columns; empty columns are left out."""
+    shown = [name for name in columns if any(row[name] for row in rows)] or columns
+    wide = {name: max(len(name), *(len(row[name]) for row in rows), 0) for name in shown}
+    for row in [{name: name for name in shown}, *rows]:
+        click.echo("  ".join(row[name].ljust(wide[name]) for name in shown).rstrip())
+
+
+def _show_outcomes(rows: list[dict[str, str]]) -> None:
+    """Print the columns that answer first: which tray, whose density, why."""
+    names = ("deployment", "status", "forager", "gud", "visits", "watched", "reason")
+    short = [
+        row
+        | {
+            "gud": _gud(row),
+            "watched": f"{float(row['watched_share']):.0%}" if row["watched_share"] else "",
+        }
+        for row in rows
+    ]
+    _print_table(list(names), [{name: row[name] for name in names} for row in short])
+    kept = sum(row["status"] in {"keep", "caution"} for row in rows)
+    click.echo(f"\n{len(rows)} trays: {kept} with a density, {len(rows) - kept} set aside.")
+
+
+def _gud(row: dict[str, str]) -> str:
+    sign = {"below": "<", "at_most": "<="}.get(row["censored"], "")
+    if row["gud_g"]:
+        return f"{sign}{row['gud_g']} g"
+    return f"{sign}{row['gud_items']} items" if row["gud_items"] else ""
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run a command: exit 1 with one message for what a person can put right, 2 for wrong usage."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    try:
+        commands.main(arguments, prog_name="lastbite", standalone_mode=False)
+    except LastbiteError as fault:
+        click.echo(f"lastbite: {fault}", err=True)
+        sys.exit(1)
+    except click.UsageError as fault:
+        fault.show()
+        sys.exit(2)
+    except click.exceptions.Exit as done:
+        sys.exit(done.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("lastbite: stopped; run the same command to go on.", err=True)
+        sys.exit(1)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+
+
+if __name__ == "__main__":
+    main()

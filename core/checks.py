@@ -1,0 +1,215 @@
+"""Decide what in a study has to be put right, from logs, photos, tags and windows together."""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import timedelta
+
+from core import outcomes
+from core.clocks import Clock
+from core.model import (
+    ANSWERS_WITHOUT_SPECIES,
+    ClockFlag,
+    Finding,
+    Outcome,
+    Photo,
+    Placement,
+    Reason,
+    Species,
+    Status,
+    Tag,
+    TimeSource,
+    TrayDeployment,
+    TrayRole,
+)
+
+ALIKE = 3
+"""So many trays with exactly the mass put in look like default values (ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """What a placement's photos gave, as far as the checks ask."""
+
+    placement: str
+    logged: bool
+    photos: Sequence[Photo]
+    clock: Clock | None
+    clock_fault: str = ""
+    tags: Sequence[Tag] = field(default_factory=tuple)
+
+
+def findings(
+    trays: Sequence[TrayDeployment],
+    placements: Sequence[Placement],
+    cards: Sequence[Card],
+    species: Mapping[str, Species],
+    results: Sequence[Outcome],
+) -> list[Finding]:
+    """List all findings: logs against each other, then cards, then outcomes."""
+    return [
+        *_links(trays, placements, cards),
+        *_blank_cells(trays, placements),
+        *_windows(trays),
+        *_defaults(trays),
+        *(finding for card in cards for finding in _card(card, species)),
+        *_outcomes(results),
+    ]
+
+
+def _links(
+    trays: Sequence[TrayDeployment], placements: Sequence[Placement], cards: Sequence[Card]
+) -> Iterator[Finding]:
+    logged = {one.tray for one in trays}
+    watched = {tray for one in placements for tray in one.trays}
+    with_photos = {card.placement for card in cards}
+    for one in placements:
+        for tray in one.trays:
+            if tray not in logged:
+                yield Finding(
+                    f"placement {one.placement}",
+                    f"watches tray {tray!r}, which is in no tray log. Load the tray log that has "
+                    "it, or mend the name in one of the two logs.",
+                )
+        if one.placement not in with_photos:
+            yield Finding(
+                f"placement {one.placement}",
+                "has no photos yet. Scan its card, or remove it from the camera log.",
+            )
+    for tray in dict.fromkeys(one.tray for one in trays if one.role is TrayRole.STUDY):
+        if tray and tray not in watched:
+            yield Finding(
+                f"tray {tray}",
+                "is watched by no placement, so nobody can be named for it. Add the tray to the "
+                "camera log if a camera stood there.",
+            )
+    for card in cards:
+        if not card.logged:
+            yield Finding(
+                f"placement {card.placement}",
+                "has photos but no line in the camera log, so its visits reach no tray. Add the "
+                "line, or move the card to the right placement.",
+            )
+
+
+def _blank_cells(
+    trays: Sequence[TrayDeployment], placements: Sequence[Placement]
+) -> Iterator[Finding]:
+    for one in trays:
+        if one.missing:
+            cells = ", ".join(one.missing)
+            yield Finding(f"deployment {one.deployment}", f"has a blank cell: {cells}. Fill it in.")
+    for place in placements:
+        if place.missing:
+            cells = ", ".join(place.missing)
+            yield Finding(f"placement {place.placement}", f"has a blank cell: {cells}. Fill it in.")
+
+
+def _windows(trays: Sequence[TrayDeployment]) -> Iterator[Finding]:
+    overlapping = outcomes.overlapping(trays)
+    for one in trays:
+        if one.deployment in overlapping:
+            yield Finding(
+                f"deployment {one.deployment}",
+                f"its window {one.set_out} to {one.picked_up} overlaps another of tray "
+                f"{one.tray!r}. Mend the times or the tray of one of them.",
+            )
+
+
+def _defaults(trays: Sequence[TrayDeployment]) -> Iterator[Finding]:
+    study = [one for one in trays if one.role is TrayRole.STUDY and one.food_start_g is not None]
+    same = [one.deployment for one in study if one.food_left_g == one.food_start_g]
+    if len(same) >= ALIKE and len(same) * 2 > len(study):
+        yield Finding(
+            "tray log",
+            f"{len(same)} of {len(study)} trays have exactly as much left as put in "
+            f"({same[0]} and on). Were they weighed, or filled in?",
+            serious=False,
+        )
+
+
+def _card(card: Card, species: Mapping[str, Species]) -> Iterator[Finding]:
+    thing = f"placement {card.placement}"
+    if card.clock_fault:
+        yield Finding(thing, card.clock_fault)
+    photos = [photo for photo in card.photos if photo.is_photo and photo.copy_of is None]
+    yield from _faulty(thing, card.photos)
+    odd = [
+        photo
+        for photo in photos
+        if photo.offset and card.logged and not _same_offset(photo, card.clock)
+    ]
+    if odd:
+        yield Finding(
+            thing,
+            f"{len(odd)} photos say offset {odd[0].offset} ({odd[0].file} and on), the camera log "
+            "says otherwise. The log holds; mend it if the files are right.",
+        )
+    for flag, count in Counter(p.clock_flag for p in photos if p.clock_flag).items():
+        serious = flag is not ClockFlag.BEYOND_CHECKS
+        yield Finding(thing, f"{count} photos: {flag}. Add a clock check near them.", serious)
+    unlisted = {
+        tag.species
+        for tag in card.tags
+        if tag.species not in species and tag.species not in ANSWERS_WITHOUT_SPECIES
+    }
+    for key in sorted(unlisted):
+        yield Finding(
+            thing,
+            f"is tagged with {key!r}, which is not in the species list. Add it to the list or tag "
+            "those visits again.",
+        )
+
+
+def _faulty(thing: str, photos: Sequence[Photo]) -> Iterator[Finding]:
+    groups = (
+        ("without a time", [p for p in photos if p.is_photo and p.camera_time is None], True),
+        (
+            "dated by when the file was changed",
+            [p for p in photos if p.time_source in {TimeSource.CHANGED, TimeSource.FILE}],
+            False,
+        ),
+        ("copies, counted nowhere", [p for p in photos if p.copy_of is not None], False),
+        (
+            "with another problem",
+            [
+                p
+                for p in photos
+                if p.problem
+                and p.copy_of is None
+                and p.camera_time is not None
+                and p.time_source not in {TimeSource.CHANGED, TimeSource.FILE}
+            ],
+            False,
+        ),
+    )
+    for words, found, serious in groups:
+        if found:
+            first = found[0]
+            yield Finding(
+                thing,
+                f"{len(found)} photos {words} ({first.file} and on: {first.problem}). "
+                "`lastbite photos` lists them.",
+                serious,
+            )
+
+
+def _same_offset(photo: Photo, clock: Clock | None) -> bool:
+    """Say whether a file's own offset is the one its clock has at that time."""
+    if clock is None or photo.camera_time is None:
+        return True
+    offset = photo.camera_time.replace(tzinfo=clock.zone).utcoffset() or timedelta(0)
+    sign = -1 if photo.offset[0] == "-" else 1
+    digits = photo.offset.lstrip("+-").split(":")
+    if photo.offset in {"Z", "z"} or len(digits) < 2:  # noqa: PLR2004
+        return offset == timedelta(0)
+    return offset == sign * timedelta(hours=int(digits[0]), minutes=int(digits[1]))
+
+
+def _outcomes(results: Sequence[Outcome]) -> Iterator[Finding]:
+    for one in results:
+        if one.status is Status.ERROR and one.reason is not Reason.WINDOWS_OVERLAP:
+            yield Finding(
+                f"deployment {one.deployment.deployment}",
+                f"{one.reason}. Check the camera's clock, its start and end, and the tray's times.",
+            )

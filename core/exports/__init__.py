@@ -1,0 +1,1 @@
+"""Decide how what the study knows is laid out for others to read."""

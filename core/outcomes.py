@@ -1,0 +1,591 @@
+"""Decide which visits belong to which tray window, and lay out one outcome a tray deployment.
+
+Visits come answered, placements with their watched stretches; the verdict itself is forager's.
+"""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core import coverage, food, forager
+from core.model import (
+    UNKNOWN,
+    AnsweredVisit,
+    Censored,
+    ClockFlag,
+    Outcome,
+    Placement,
+    Reason,
+    SeenVisit,
+    Sighting,
+    Span,
+    Species,
+    SpeciesRole,
+    Status,
+    TimeSource,
+    TrayDeployment,
+    TrayRole,
+    VisitState,
+    Where,
+)
+from core.settings import Settings
+from core.units import Times, hours, minutes, to_array_time
+from core.visits import pack, rank
+
+EXPOSED = {TrayRole.STUDY, TrayRole.PREBAIT}
+"""Roles of trays that animals can reach; controls are not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One placement with what its photos gave."""
+
+    placement: Placement
+    visits: tuple[AnsweredVisit, ...] = ()
+    watched: tuple[Span, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """Visits of one tray that belong together, cameras merged, before they are cut."""
+
+    parts: tuple[tuple[AnsweredVisit, Placement], ...]
+
+    @property
+    def start(self) -> datetime:
+        return min(part.visit.start for part, _ in self.parts)
+
+    @property
+    def end(self) -> datetime:
+        return max(part.visit.end for part, _ in self.parts)
+
+
+def window_of(deployment: TrayDeployment) -> Span | None:
+    """Give a tray deployment's window [set_out, picked_up); None where a time is missing."""
+    if deployment.set_out is None or deployment.picked_up is None:
+        return None
+    return Span(deployment.set_out, deployment.picked_up)
+
+
+def overlapping(deployments: Sequence[TrayDeployment]) -> set[str]:
+    """Give the ids of deployments whose window overlaps another of the same tray.
+
+    Touching windows (the end of one is the start of the next) do not overlap.
+    """
+    by_tray: dict[str, list[tuple[datetime, datetime, str]]] = defaultdict(list)
+    for one in deployments:
+        window = window_of(one)
+        if window and one.tray and one.role in EXPOSED:
+            by_tray[one.tray].append((window.start, window.end, one.deployment))
+    found: set[str] = set()
+    for windows in by_tray.values():
+        windows.sort()
+        latest = windows[0]
+        for following in windows[1:]:
+            if following[0] < latest[1]:
+                found |= {latest[2], following[2]}
+            latest = max(latest, following, key=lambda one: one[1])
+    return found
+
+
+def windows_of_visits(
+    visit_tray: NDArray[np.integer],
+    visit_start: Times,
+    visit_end: Times,
+    window_tray: NDArray[np.integer],
+    set_out: Times,
+    picked_up: Times,
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Find which windows each visit touches, for many at once.
+
+    Parameters
+    ----------
+    visit_tray, visit_start, visit_end
+        Shape (v,): tray number from 0, first and last true time (closed).
+    window_tray, set_out, picked_up
+        Shape (w,): tray number and half-open window; windows of one tray must not overlap.
+
+    Returns
+    -------
+    Two arrays of shape (pairs,): positions of visits and of the windows they touch, visits
+    rising. A visit that touches none is in no pair.
+    """
+    nothing = np.empty(0, dtype=np.int64)
+    if len(visit_tray) == 0 or len(window_tray) == 0:
+        return nothing, nothing
+    zero = min(visit_start.min(), set_out.min()).astype("datetime64[s]")
+    start, end, out, up = (
+        (times.astype("datetime64[s]") - zero).astype(np.int64)
+        for times in (visit_start, visit_end, set_out, picked_up)
+    )
+    order = np.argsort(pack(window_tray, out), kind="stable")
+    opened = pack(window_tray, out)[order]
+    closed = pack(window_tray, up)[order]
+    first = np.searchsorted(closed, pack(visit_tray, start), side="right")
+    stop = np.searchsorted(opened, pack(visit_tray, end), side="right")
+    many = np.maximum(stop - first, 0)
+    visits = np.repeat(np.arange(len(visit_tray), dtype=np.int64), many)
+    within = np.arange(len(visits)) - np.repeat(np.cumsum(many) - many, many)
+    windows: NDArray[np.int64] = order[np.repeat(first, many) + within]
+    return visits, windows
+
+
+def outcomes(
+    deployments: Sequence[TrayDeployment],
+    records: Sequence[Record],
+    species: Mapping[str, Species],
+    settings: Settings,
+) -> list[Outcome]:
+    """Give one outcome for each `study` tray deployment, in the log's order.
+
+    Parameters
+    ----------
+    deployments
+        The whole tray log, control and pre-bait trays too.
+    records
+        Every placement of the camera log, with or without photos.
+    species
+        The study's species by key.
+    """
+    study = [one for one in deployments if one.role is TrayRole.STUDY]
+    by_tray: dict[str, list[Record]] = defaultdict(list)
+    for record in records:
+        for tray in record.placement.trays:
+            by_tray[tray].append(record)
+    trays = _Trays(deployments, settings)
+    runs = _runs_in_windows(study, by_tray, trays, settings)
+    return [
+        _Tray(one, by_tray.get(one.tray, []), runs[at], trays, species, settings).outcome()
+        for at, one in enumerate(study)
+    ]
+
+
+class _Trays:
+    """What one deployment has to know of all the others."""
+
+    def __init__(self, deployments: Sequence[TrayDeployment], settings: Settings) -> None:
+        self.overlapping = overlapping(deployments)
+        self.controls = food.controls_of(deployments, settings.timezone)
+        self.windows: dict[str, list[Span]] = defaultdict(list)
+        self.named = {one.tray for one in deployments if one.role in EXPOSED}
+        for one in deployments:
+            window = window_of(one)
+            if window and one.role in EXPOSED:
+                self.windows[one.tray].append(window)
+
+    def could_be_out(self, tray: str, moment: datetime) -> bool:
+        """Say whether a tray was out, as far as the log tells; an unlogged tray may have been."""
+        windows = self.windows.get(tray, [])
+        return tray not in self.named or any(w.start <= moment < w.end for w in windows)
+
+
+def _runs_in_windows(
+    study: Sequence[TrayDeployment],
+    by_tray: Mapping[str, Sequence[Record]],
+    trays: _Trays,
+    settings: Settings,
+) -> list[list[_Run]]:
+    """Join the visits to the windows: for each deployment the runs that touch its window."""
+    found: list[list[_Run]] = [[] for _ in study]
+    usable = [
+        (at, one, window)
+        for at, one in enumerate(study)
+        if (window := window_of(one)) and one.deployment not in trays.overlapping
+    ]
+    codes = {tray: code for code, tray in enumerate({one.tray for _, one, _ in usable})}
+    runs = [
+        (code, run)
+        for tray, code in codes.items()
+        for run in merged(by_tray.get(tray, []), settings.gap)
+    ]
+    visit_at, window_at = windows_of_visits(
+        np.array([code for code, _ in runs], dtype=np.int64),
+        _array([run.start for _, run in runs]),
+        _array([run.end for _, run in runs]),
+        np.array([codes[one.tray] for _, one, _ in usable], dtype=np.int64),
+        _array([window.start for _, _, window in usable]),
+        _array([window.end for _, _, window in usable]),
+    )
+    for run_at, at in zip(visit_at.tolist(), window_at.tolist(), strict=True):
+        found[usable[at][0]].append(runs[run_at][1])
+    return found
+
+
+def _array(moments: Sequence[datetime]) -> Times:
+    return np.array([to_array_time(moment) for moment in moments], dtype="datetime64[s]")
+
+
+def merged(records: Sequence[Record], gap: timedelta) -> list[_Run]:
+    """Merge the visits of the cameras on one tray: a photo within the gap of another's goes on."""
+    parts = [(visit, record.placement) for record in records for visit in record.visits]
+    if len(records) < 2:  # noqa: PLR2004
+        return [_Run((part,)) for part in parts]
+    parts.sort(key=lambda part: (part[0].visit.start, part[0].visit.end))
+    runs: list[_Run] = []
+    end = None
+    for part in parts:
+        if end is not None and part[0].visit.start - end <= gap:
+            runs[-1] = _Run((*runs[-1].parts, part))
+            end = max(end, part[0].visit.end)
+        else:
+            runs.append(_Run((part,)))
+            end = part[0].visit.end
+    return runs
+
+
+@dataclass(frozen=True, slots=True)
+class _Tray:
+    """One tray deployment with everything its outcome is made of."""
+
+    deployment: TrayDeployment
+    records: Sequence[Record]
+    runs: Sequence[_Run]
+    trays: _Trays
+    species: Mapping[str, Species]
+    settings: Settings
+
+    def outcome(self) -> Outcome:
+        one, window = self.deployment, window_of(self.deployment)
+        reading = food.read_food(one, self.trays.controls, self.settings)
+        seen = self._seen(window) if window else []
+        spans = self._watched(window) if window else []
+        held = [sighting for visit in seen if _counts(visit) for sighting in visit.sightings]
+        company = forager.company(held, self.species)
+        case = self._circumstances(reading, window, seen, spans, company)
+        decision = forager.decide(case)
+        valued = decision.status in {Status.KEEP, Status.CAUTION}
+        owned = _of_species(seen, decision.owner)
+        animals = [visit for visit in seen if _counts(visit) and self._animals(visit)]
+        return Outcome(
+            deployment=one,
+            status=decision.status,
+            reason=decision.reason,
+            cell=decision.cell,
+            hours_out=hours(window.end - window.start) if window else None,
+            corrected=reading.corrected,
+            eaten=reading.eaten,
+            gud=_gud(reading) if valued else None,
+            proportion_left=reading.proportion_left,
+            censored=decision.censored if valued else Censored.NO,
+            forager=self._name(decision.owner) if decision.owner else "",
+            visits=len(owned),
+            visits_all=len(animals),
+            minutes_on_tray=_minutes(owned, decision.owner) if decision.owner else None,
+            first_visit_min=_first_visit(animals, window, self.species),
+            last_fed_at=_last_fed(owned, decision.owner),
+            watched_share=coverage.share(window, spans) if window else None,
+            unanswered=sum(not _counts(visit) for visit in seen),
+            notes=self._notes(decision, reading, seen, company),
+            watched=tuple(spans),
+            seen=tuple(seen),
+        )
+
+    def _circumstances(
+        self,
+        reading: food.Reading,
+        window: Span | None,
+        seen: Sequence[SeenVisit],
+        spans: Sequence[Span],
+        company: forager.Company,
+    ) -> forager.Circumstances:
+        on_tray = [visit for visit in seen if _counts(visit) and _on_tray(visit)]
+        running = [visit for visit in on_tray if visit.running_at_pickup and self._animals(visit)]
+        gaps = coverage.gaps(window, spans) if window else []
+        gap_end = gaps[-1].end if gaps else None
+        fed_at = company.last_fed_at
+        return forager.Circumstances(
+            food=reading.kind,
+            cover=(
+                coverage.cover(window, spans, company.last_on_tray)
+                if window
+                else coverage.Cover.NONE
+            ),
+            company=company,
+            missing=self._missing(),
+            overlaps=self.deployment.deployment in self.trays.overlapping,
+            condition=self.deployment.condition,
+            moisture_controls=reading.moisture_controls,
+            waits_for=tuple(reason for visit in seen if (reason := _waits_for(visit))),
+            visits_on_tray=len(on_tray),
+            outside_placement=any(visit.outside_placement for visit in on_tray),
+            mostly_before=any(visit.mostly_before for visit in on_tray),
+            cut_at_set_out=any(visit.cut_at_set_out for visit in on_tray),
+            running_at_pickup=bool(running),
+            owner_running=any(
+                one.species == company.owner and one.where is not Where.NEAR
+                for visit in running
+                for one in visit.sightings
+            ),
+            fed_after_gap=fed_at is not None and (gap_end is None or fed_at >= gap_end),
+            quiet_too_long=any(
+                record.placement.quiet_s is not None
+                and timedelta(seconds=record.placement.quiet_s) > self.settings.gap
+                for record in self.records
+            ),
+            nights=_nights(window, self.settings.timezone) if window else 0,
+        )
+
+    def _missing(self) -> tuple[Reason, ...]:
+        """Name what the logs lack for this tray, masses and times first."""
+        blank = set(self.deployment.missing)
+        reasons = []
+        if blank & {"food_start_g", "food_left_g", "items_start", "items_left"}:
+            reasons.append(Reason.MASS_MISSING)
+        if blank & {"set_out", "picked_up"}:
+            reasons.append(Reason.TIME_MISSING)
+        if "tray" in blank:
+            reasons.append(Reason.TRAY_MISSING)
+        if any(record.placement.missing for record in self.records):
+            reasons.append(Reason.PLACEMENT_INCOMPLETE)
+        return tuple(reasons)
+
+    def _watched(self, window: Span) -> list[Span]:
+        spans = [span for record in self.records for span in record.watched]
+        inside = coverage.clip(coverage.union(spans), window)
+        # A stretch that begins as the tray is picked up watches nothing of a half-open window.
+        return [span for span in inside if span.start < window.end]
+
+    def _seen(self, window: Span) -> list[SeenVisit]:
+        visits = [self._cut(run, window) for run in self.runs]
+        return sorted((one for one in visits if one), key=lambda visit: visit.start)
+
+    def _cut(self, run: _Run, window: Span) -> SeenVisit | None:
+        """Cut a run to the window; None when no photo of it lies inside."""
+        inside = [
+            rank(photo)[0]
+            for part, _ in run.parts
+            for photo in part.visit.photos
+            if window.start <= rank(photo)[0] < window.end
+        ]
+        if not inside:
+            return None
+        sightings = [one for part, place in run.parts for one in self._mine(part, place, window)]
+        parts = tuple(part for part, place in run.parts if self._concerns(part, place))
+        return SeenVisit(
+            parts=parts or tuple(part for part, _ in run.parts),
+            start=min(inside),
+            end=max(inside),
+            sightings=tuple(sightings),
+            held=all(part.answer.held for part in parts),
+            cut_at_set_out=run.start < window.start,
+            mostly_before=self._mostly_before(run, window),
+            running_at_pickup=run.end >= window.end,
+            outside_placement=any(_outside(part, place, window) for part, place in run.parts),
+            which_tray=any(self._unclear(part, place) for part, place in run.parts),
+        )
+
+    def _mine(self, part: AnsweredVisit, placement: Placement, window: Span) -> list[Sighting]:
+        """Give the sightings of this tray, each cut to the window."""
+        mine = [
+            one
+            for one in part.answer.sightings
+            if one.tray == self.deployment.tray
+            or (not one.tray and not self._several_out(part, placement))
+        ]
+        return [cut for one in mine if (cut := _clip(one, part, window))]
+
+    def _several_out(self, part: AnsweredVisit, placement: Placement) -> bool:
+        """Say whether the camera had several trays in view during the visit."""
+        return any(
+            tray != self.deployment.tray and self.trays.could_be_out(tray, part.visit.start)
+            for tray in placement.trays
+        )
+
+    def _unclear(self, part: AnsweredVisit, placement: Placement) -> bool:
+        """Say whether an animal or person was on a tray and nobody said on which of several."""
+        return self._several_out(part, placement) and any(
+            not one.tray and one.where is not Where.NEAR for one in part.answer.sightings
+        )
+
+    def _concerns(self, part: AnsweredVisit, placement: Placement) -> bool:
+        """Say whether an unanswered visit can touch this tray: not if all name another tray."""
+        if part.answer.held or not self._several_out(part, placement):
+            return True
+        if part.answer.waits_for not in {Reason.DISPUTED, Reason.UNSURE}:
+            return True
+        trays = {tag.tray for tag in part.answer.tags if tag.where is not None}
+        return "" in trays or self.deployment.tray in trays
+
+    def _mostly_before(self, run: _Run, window: Span) -> bool:
+        """Say whether more than half of a visit lies before set-out, when this tray was not out."""
+        earlier = [span for span in self.trays.windows[self.deployment.tray] if span != window]
+        before = Span(run.start, window.start)
+        if before.end <= before.start:
+            return False
+        out = coverage.clip(coverage.union(earlier), before)
+        unseen = sum((gap.end - gap.start for gap in coverage.gaps(before, out)), timedelta(0))
+        return unseen * 2 > run.end - run.start
+
+    def _animals(self, visit: SeenVisit) -> bool:
+        return any(_is_animal(one, self.species) for one in visit.sightings)
+
+    def _name(self, key: str) -> str:
+        if key == UNKNOWN:
+            return "an unidentified animal"
+        return self.species[key].name if key in self.species else key
+
+    def _notes(
+        self,
+        decision: forager.Decision,
+        reading: food.Reading,
+        seen: Sequence[SeenVisit],
+        company: forager.Company,
+    ) -> tuple[str, ...]:
+        notes = [str(reason) for reason in decision.special if reason is not decision.reason]
+        notes += reading.notes
+        notes += self._visit_notes(seen, company)
+        owned = decision.owner is not None
+        if owned and len(company.feeders) > 1:
+            notes += [
+                f"earlier feeder {self._name(key)}: left {_plain(reading.corrected)} "
+                f"<= theirs <= start {_plain(reading.start)}"
+                for key in company.feeders
+                if key != decision.owner
+            ]
+        target = self.deployment.target.strip()
+        if owned and target and not self._is_target(decision.owner or "", target):
+            notes.append(f"the last feeder is not the target {target}")
+        if decision.reason is Reason.CONDITION_OTHER and self.deployment.notes:
+            notes.append(self.deployment.notes)
+        return tuple(dict.fromkeys(notes))
+
+    def _is_target(self, owner: str, target: str) -> bool:
+        known = self.species.get(owner)
+        names = {owner, known.name, known.scientific_name} if known else {owner}
+        return target.casefold() in {name.casefold() for name in names if name}
+
+    def _visit_notes(self, seen: Sequence[SeenVisit], company: forager.Company) -> list[str]:
+        notes = []
+        answers = [part.answer for visit in seen for part in visit.parts]
+        photos = [photo for visit in seen for part in visit.parts for photo in part.visit.photos]
+        ruled = sum(answer.state is VisitState.RULED for answer in answers)
+        if ruled:
+            notes.append(f"ruled by the instructor: {ruled} of {len(answers)} visits")
+        if company.bystanders:
+            notes.append("an animal that is no forager was on the tray and not seen feeding")
+        near = {one.species for v in seen for one in v.sightings if one.where is Where.NEAR}
+        if near and not company.feeders:
+            notes.append("near the tray: " + ", ".join(sorted(self._name(key) for key in near)))
+        notes += [remark for answer in answers for remark in answer.remarks]
+        if any(photo.clock_flag is ClockFlag.BEYOND_CHECKS for photo in photos):
+            notes.append("visit times lie more than a day beyond the clock checks")
+        if any(photo.clock_flag in {ClockFlag.TWICE, ClockFlag.NEVER} for photo in photos):
+            notes.append("visit times are not sure, the clock was changed that night")
+        if any(photo.time_source in {TimeSource.CHANGED, TimeSource.FILE} for photo in photos):
+            notes.append("visit times are from when a file was changed, not from when it was taken")
+        if any(len({part.visit.placement for part in visit.parts}) > 1 for visit in seen):
+            notes.append("visits of several cameras were merged")
+        return notes
+
+
+def _plain(amount: Decimal | None) -> str:
+    return "" if amount is None else f"{amount.quantize(Decimal('0.01')).normalize():f}"
+
+
+def _counts(visit: SeenVisit) -> bool:
+    return visit.held and not visit.which_tray
+
+
+def _waits_for(visit: SeenVisit) -> Reason | None:
+    """Give why a visit is unanswered; None when it counts."""
+    waiting = {part.answer.waits_for for part in visit.parts}
+    for reason in forager.WAITING:
+        if reason in waiting:
+            return reason
+    return Reason.WHICH_TRAY if visit.which_tray else None
+
+
+def _on_tray(visit: SeenVisit) -> bool:
+    return any(one.where is not Where.NEAR for one in visit.sightings)
+
+
+def _is_animal(sighting: Sighting, species: Mapping[str, Species]) -> bool:
+    known = species.get(sighting.species)
+    person = known is not None and known.role is SpeciesRole.PERSON
+    return sighting.where is not Where.NEAR and not person
+
+
+def _outside(part: AnsweredVisit, placement: Placement, window: Span) -> bool:
+    """Say whether photos inside the window lie outside their camera's start and end."""
+    moments = [rank(photo)[0] for photo in part.visit.photos]
+    return any(
+        (placement.start is not None and moment < placement.start)
+        or (placement.end is not None and moment > placement.end)
+        for moment in moments
+        if window.start <= moment < window.end
+    )
+
+
+def _clip(sighting: Sighting, part: AnsweredVisit, window: Span) -> Sighting | None:
+    """Cut a sighting to the photos of its run inside the window; None when there is none."""
+    if window.start <= sighting.first and sighting.last < window.end:
+        return sighting
+    inside = [
+        photo
+        for photo in part.visit.photos
+        if sighting.first <= rank(photo)[0]
+        and rank(photo) <= sighting.last_rank
+        and window.start <= rank(photo)[0] < window.end
+    ]
+    if not inside:
+        return None
+    first, last = rank(inside[0]), rank(inside[-1])
+    return replace(sighting, first=first[0], last=last[0], last_rank=last)
+
+
+def _of_species(seen: Sequence[SeenVisit], owner: str | None) -> list[SeenVisit]:
+    return [
+        visit
+        for visit in seen
+        if owner is not None
+        and _counts(visit)
+        and any(one.species == owner and one.where is not Where.NEAR for one in visit.sightings)
+    ]
+
+
+def _gud(reading: food.Reading) -> Decimal | None:
+    """Give the density: what is left, or for an emptied tray the smallest measurable."""
+    return reading.smallest if reading.kind is food.Food.EMPTIED else reading.corrected
+
+
+def _minutes(visits: Sequence[SeenVisit], owner: str | None) -> float:
+    """Give the owner's time on the tray, from first to last photo of each run. [min]"""
+    total = 0.0
+    for visit in visits:
+        own = [
+            Span(one.first, one.last)
+            for one in visit.sightings
+            if one.species == owner and one.where is not Where.NEAR
+        ]
+        total += sum(minutes(span.end - span.start) for span in coverage.union(own))
+    return total
+
+
+def _first_visit(
+    visits: Sequence[SeenVisit], window: Span | None, species: Mapping[str, Species]
+) -> float | None:
+    """Give the wait from set-out to the first animal on the tray. [min]"""
+    firsts = [one.first for visit in visits for one in visit.sightings if _is_animal(one, species)]
+    return minutes(min(firsts) - window.start) if firsts and window else None
+
+
+def _last_fed(visits: Sequence[SeenVisit], owner: str | None) -> datetime | None:
+    fed = [
+        one.last
+        for visit in visits
+        for one in visit.sightings
+        if one.species == owner and one.where is Where.FED
+    ]
+    return max(fed, default=None)
+
+
+def _nights(window: Span, zone: ZoneInfo) -> int:
+    """Count the local midnights inside a window."""
+    first, last = window.start.astimezone(zone).date(), window.end.astimezone(zone).date()
+    return (last - first).days

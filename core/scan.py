@@ -1,0 +1,269 @@
+"""Decide what a scan adds to the study: new files, changed files, copies, and what it says.
+
+Reading headers is decided in cards; here they meet what the study knows already.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from itertools import islice
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from core import cards
+from core.cards import FoundFile, ReadFile
+from core.errors import CardError
+from core.store import Candidate, Database, KnownFile, NewPhoto
+from core.store import cards as store
+
+BATCH = 500
+"""Files held in memory, and kept together in one transaction."""
+
+Progress = Callable[[int, int], None]
+"""Told how many files are done, and of how many."""
+
+
+@dataclass(slots=True)
+class ScanReport:
+    """What a scan found, counted by files."""
+
+    placement: str
+    folder: str
+    files: int = 0
+    """Every file met."""
+    new: int = 0
+    known: int = 0
+    changed: int = 0
+    """Known files whose content is no longer what it was."""
+    photos: int = 0
+    """New pictures that count: no copies."""
+    copies: int = 0
+    others: int = 0
+    """New files that are no pictures."""
+    gone: int = 0
+    """Known files that are no longer on the card; the study keeps them."""
+    moved_here: int = 0
+    """Photos known from another folder that is no longer there: the same card, seen again."""
+    first_shown: datetime | None = None
+    last_shown: datetime | None = None
+    """First and last time that the camera showed on new photos (naive)."""
+    problems: list[tuple[str, str]] = field(default_factory=list)
+    """File and what is wrong with it, new files only."""
+
+
+def scan(
+    database: Database,
+    folder: Path,
+    placement: str,
+    *,
+    file_times: ZoneInfo | None = None,
+    progress: Progress | None = None,
+) -> ScanReport:
+    """Add what is new in a card folder to a placement; nothing on the card is changed.
+
+    Files are kept in batches, so an interrupted scan is continued by scanning again. A folder
+    that holds no photo is refused before anything is kept.
+
+    Raises
+    ------
+    CardError
+        No such folder, no photo in it, or it is known as the card of another placement.
+    """
+    folder = folder.expanduser().resolve()
+    found = list(cards.find_files(folder))
+    report = ScanReport(placement, str(folder), files=len(found))
+    if not found:
+        raise CardError(f"The folder {str(folder)!r} is empty. Name the folder with the photos.")
+    known = _known_files(database, folder, placement)
+    report.gone = len(known.keys() - {one.file for one in found})
+    todo = [one for one in found if _is_news(one, known.get(one.file))]
+    report.known = len(found) - len(todo)
+    if progress:
+        progress(report.known, report.files)
+    batches = _batches(_read(todo, file_times))
+    for batch in _from_first_photo(batches, report, known=bool(known)):
+        _keep(database, folder, placement, batch, known, report)
+        if progress:
+            done = report.known + report.new + report.changed + report.moved_here
+            progress(min(done, report.files), report.files)
+    return report
+
+
+def _read(todo: list[FoundFile], file_times: ZoneInfo | None) -> Iterator[ReadFile]:
+    return cards.read_files(todo, file_times=file_times)
+
+
+def _known_files(database: Database, folder: Path, placement: str) -> dict[str, KnownFile]:
+    with database.read() as connection:
+        for card in store.cards(connection):
+            if Path(card.folder) != folder:
+                continue
+            if card.placement != placement:
+                raise CardError(
+                    f"The folder {str(folder)!r} is known as the card of placement "
+                    f"{card.placement!r}. To put it under {placement!r}, scan it with --move, "
+                    "or move the card on the Cards page."
+                )
+            return store.known_files(connection, card.id)
+    return {}
+
+
+def _is_news(found: FoundFile, known: KnownFile | None) -> bool:
+    if known is None:
+        return True
+    return (found.size, found.changed_ns) != (known.size, known.changed_ns)
+
+
+def _batches(read: Iterator[ReadFile]) -> Iterator[list[ReadFile]]:
+    while batch := list(islice(read, BATCH)):
+        yield batch
+
+
+def _from_first_photo(
+    batches: Iterable[list[ReadFile]], report: ScanReport, *, known: bool
+) -> Iterator[list[ReadFile]]:
+    """Hold batches back until a photo is met, so that a wrong folder leaves no trace."""
+    held: list[list[ReadFile]] = []
+    met = known
+    for batch in batches:
+        held.append(batch)
+        met = met or any(one.header.is_photo for one in batch)
+        while met and held:
+            yield held.pop(0)
+    if held:
+        first = held[0][0].found.file
+        raise CardError(
+            f"The folder {report.folder!r} holds {report.files} files and no photo (the first is "
+            f"{first!r}). Name the folder that the camera's card was copied to."
+        )
+
+
+def _keep(
+    database: Database,
+    folder: Path,
+    placement: str,
+    batch: list[ReadFile],
+    known: dict[str, KnownFile],
+    report: ScanReport,
+) -> None:
+    """Keep one batch whole or not at all."""
+    with database.begin() as connection:
+        card = store.put_card(connection, placement, str(folder), datetime.now(UTC))
+        present = {one.found.file: one for one in batch}
+        changed = {known[file].id: _changed(one) for file, one in present.items() if file in known}
+        store.set_photos(connection, changed)
+        report.changed += len(changed)
+        new = [one for file, one in present.items() if file not in known]
+        keys = {_key(one) for one in new if one.fingerprint and one.header.is_photo}
+        same = store.same_content(connection, keys)
+        again = {
+            twin.id: one for one in new if (twin := _same_card(one, same, placement)) is not None
+        }
+        store.set_card_of_photos(connection, list(again), card)
+        report.moved_here += len(again)
+        fresh = [one for one in new if all(one is not other for other in again.values())]
+        _add(connection, card, folder, fresh, same, report)
+
+
+def _add(
+    connection: object,
+    card: int,
+    folder: Path,
+    fresh: list[ReadFile],
+    same: dict[tuple[int, str], list[Candidate]],
+    report: ScanReport,
+) -> None:
+    """Add files, each copy pointing to the file it repeats."""
+    rows: list[NewPhoto] = []
+    originals: dict[tuple[int, str], ReadFile] = {}
+    later: list[tuple[int, ReadFile]] = []
+    for one in fresh:
+        row = _row(one)
+        twins = same.get(_key(one), []) if one.header.is_photo and one.fingerprint else []
+        twin = _twin(one, twins)
+        if twin is not None:
+            original, certain = twin
+            row = _as_copy(row, original.file, original.placement, certain=certain)
+            row = replace(row, copy_of=original.copy_of or original.id)
+        elif one.header.is_photo and one.fingerprint:
+            first = originals.setdefault(_key(one), one)
+            if first is not one and _same_bytes(first.found.path, one.found.path):
+                row = _as_copy(row, first.found.file, report.placement, certain=True)
+                later.append((len(rows), first))
+        rows.append(row)
+        _count(report, row, copy=twin is not None or bool(later and later[-1][0] == len(rows) - 1))
+    ids = store.add_photos(connection, card, rows)  # type: ignore[arg-type]
+    at = {row.file: id_ for row, id_ in zip(rows, ids, strict=True)}
+    for index, first in later:
+        store.set_copy_of(connection, ids[index], at[first.found.file])  # type: ignore[arg-type]
+
+
+def _count(report: ScanReport, row: NewPhoto, *, copy: bool) -> None:
+    report.new += 1
+    header = row.header
+    if copy:
+        report.copies += 1
+    elif header.is_photo:
+        report.photos += 1
+    else:
+        report.others += 1
+    if header.problem:
+        report.problems.append((row.file, header.problem))
+    if header.camera_time is not None and not copy:
+        first, last = report.first_shown, report.last_shown
+        report.first_shown = min(first or header.camera_time, header.camera_time)
+        report.last_shown = max(last or header.camera_time, header.camera_time)
+
+
+def _key(one: ReadFile) -> tuple[int, str]:
+    return one.found.size, one.fingerprint
+
+
+def _row(one: ReadFile) -> NewPhoto:
+    found = one.found
+    return NewPhoto(found.file, found.size, found.changed_ns, one.fingerprint, one.header)
+
+
+def _changed(one: ReadFile) -> NewPhoto:
+    problem = "; ".join(filter(None, (one.header.problem, "changed since it was first scanned")))
+    return replace(_row(one), header=replace(one.header, problem=problem))
+
+
+def _as_copy(row: NewPhoto, file: str, placement: str, *, certain: bool) -> NewPhoto:
+    words = f"a copy of {file} of placement {placement}, counted nowhere"
+    if not certain:
+        words += " (that file is not at hand, so size and both ends were compared)"
+    problem = "; ".join(filter(None, (row.header.problem, words)))
+    return replace(row, header=replace(row.header, problem=problem))
+
+
+def _same_card(
+    one: ReadFile, same: dict[tuple[int, str], list[Candidate]], placement: str
+) -> Candidate | None:
+    """Find the photo that this file is, when its card was mounted elsewhere before."""
+    if not (one.fingerprint and one.header.is_photo):
+        return None
+    for twin in same.get(_key(one), []):
+        old = Path(twin.folder, *twin.file.split("/"))
+        if twin.placement == placement and twin.file == one.found.file and not old.exists():
+            return twin
+    return None
+
+
+def _twin(one: ReadFile, twins: list[Candidate]) -> tuple[Candidate, bool] | None:
+    """Find the file that this one repeats byte for byte, and say whether that is certain."""
+    for twin in twins:
+        path = Path(twin.folder, *twin.file.split("/"))
+        if not path.exists():
+            return twin, False
+        if _same_bytes(path, one.found.path):
+            return twin, True
+    return None
+
+
+def _same_bytes(one: Path, other: Path) -> bool:
+    """Compare two files whole; a file that cannot be read equals nothing."""
+    try:
+        return cards.content_hash(one) == cards.content_hash(other)
+    except OSError:
+        return False

@@ -1,0 +1,344 @@
+"""Decide what is held true of a visit after all tags and the instructor's ruling.
+
+Tags belong to runs of photos; here they meet the visits. Whether the answer makes a forager is
+decided in forager.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+
+from core.model import (
+    ANSWERS_WITHOUT_SPECIES,
+    BLANK,
+    HANDLER,
+    UNKNOWN,
+    Answer,
+    AnsweredVisit,
+    Photo,
+    Reason,
+    Sighting,
+    Species,
+    Tag,
+    Visit,
+    VisitState,
+    Where,
+)
+from core.visits import rank
+
+ON_TRAY = (Where.FED, Where.ON_TRAY)
+
+LONGER = "tags were made on a longer run than the visit"
+SHORTER = "tags cover only part of the visit"
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A tag with the places of its photos in the placement's order."""
+
+    tag: Tag
+    first: int
+    last: int
+    """Both inside the run."""
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What one tagger (or the ruling) says of one visit."""
+
+    tagger: str
+    runs: tuple[Run, ...]
+    """Clipped to the visit."""
+    covers: bool
+    """Whether every photo of the visit lies in one of them."""
+
+    @property
+    def sure(self) -> bool:
+        """Say whether no tag of it is unsure."""
+        return all(run.tag.sure for run in self.runs)
+
+    def says(self) -> dict[str, bool]:
+        """Give each species named, with whether it was on the tray; `blank` only when alone."""
+        said: dict[str, bool] = {}
+        for run in self.runs:
+            on_tray = run.tag.where in ON_TRAY
+            said[run.tag.species] = said.get(run.tag.species, False) or on_tray
+        animals = {species: on_tray for species, on_tray in said.items() if species != BLANK}
+        return animals or said
+
+
+def in_force(tags: Iterable[Tag]) -> list[Tag]:
+    """Leave out what was taken back or replaced.
+
+    A tagger's later tag on the same run replaces their earlier one, unless it says that it names
+    another species in the same run. A later ruling on the same run replaces an earlier one,
+    whoever ruled.
+    """
+    kept: dict[tuple[str, int, int, str], list[Tag]] = {}
+    for tag in sorted(tags, key=lambda tag: tag.number):
+        if tag.taken_back:
+            continue
+        who = "" if tag.ruling else f"by {tag.tagger}"
+        run = (who, tag.first_photo, tag.last_photo, tag.placement)
+        others = kept.get(run, []) if tag.also else []
+        kept[run] = [*(one for one in others if one.species != tag.species), tag]
+    return sorted((tag for tags in kept.values() for tag in tags), key=lambda tag: tag.number)
+
+
+def runs_of(tags: Iterable[Tag], ordered: Sequence[Photo]) -> list[Run]:
+    """Place tags on one placement's photos in order; those on photos without a time are left out.
+
+    When a corrected clock has turned a run round, its earlier photo is its first.
+    """
+    place = {photo.id: at for at, photo in enumerate(ordered)}
+    runs = []
+    for tag in in_force(tags):
+        ends = [place[id_] for id_ in (tag.first_photo, tag.last_photo) if id_ in place]
+        if ends:
+            runs.append(Run(tag, min(ends), max(ends)))
+    return runs
+
+
+def tagged(runs: Sequence[Run], count: int) -> list[bool]:
+    """Say of each of `count` photos whether any tag covers it."""
+    steps = np.zeros(count + 1, dtype=np.int64)
+    for run in runs:
+        steps[run.first] += 1
+        steps[run.last + 1] -= 1
+    return [bool(inside) for inside in np.cumsum(steps[:-1])]
+
+
+def held_as_handler(runs: Sequence[Run], count: int, needed: int) -> list[bool]:
+    """Say of each photo whether `handler` is held of it: ruled so, or all who tagged it agree."""
+    result = [False] * count
+    asked = sorted(
+        {at for run in runs if run.tag.species == HANDLER for at in range(run.first, run.last + 1)}
+    )
+    for at in asked:
+        over = [run.tag for run in runs if run.first <= at <= run.last]
+        ruling = [tag for tag in over if tag.ruling]
+        deciding = ruling or over
+        taggers = {tag.tagger for tag in deciding if tag.sure or tag.ruling}
+        agreed = all(tag.species == HANDLER for tag in deciding)
+        result[at] = agreed and (bool(ruling) or len(taggers) >= needed)
+    return result
+
+
+def answer_visits(
+    visits: Sequence[Visit],
+    runs: Sequence[Run],
+    ordered: Sequence[Photo],
+    *,
+    needed: int,
+    species: Mapping[str, Species],
+) -> list[AnsweredVisit]:
+    """Give every visit of one placement its answer.
+
+    Parameters
+    ----------
+    visits
+        In order, over photos of `ordered`.
+    needed
+        How many taggers have to agree before an answer is held without a ruling.
+    species
+        The study's species by key.
+    """
+    place = {photo.id: at for at, photo in enumerate(ordered)}
+    places = [[place[photo.id] for photo in visit.photos] for visit in visits]
+    firsts = np.array([one[0] for one in places], dtype=np.int64)
+    lasts = np.array([one[-1] for one in places], dtype=np.int64)
+    over: list[list[Run]] = [[] for _ in visits]
+    for run in runs:
+        start = int(np.searchsorted(lasts, run.first, side="left"))
+        stop = int(np.searchsorted(firsts, run.last, side="right"))
+        for at in range(start, stop):
+            over[at].append(run)
+    return [
+        AnsweredVisit(visit, answer(visit, photos, above, ordered, needed=needed, species=species))
+        for visit, photos, above in zip(visits, places, over, strict=True)
+    ]
+
+
+def answer(
+    visit: Visit,
+    places: Sequence[int],
+    runs: Sequence[Run],
+    ordered: Sequence[Photo],
+    *,
+    needed: int,
+    species: Mapping[str, Species],
+) -> Answer:
+    """Weigh the tags of one visit.
+
+    A ruling holds for the photos it covers; the others go by their taggers. Taggers who differ
+    on the species, or of whom one says near and one on the tray, are disputed. Unsure tags
+    confirm nothing. A visit with a photo that nobody tagged is not finished.
+    """
+    runs = [run for run in runs if any(run.first <= at <= run.last for at in places)]
+    ruled = [at for at in places if any(r.tag.ruling and r.first <= at <= r.last for r in runs)]
+    free = [at for at in places if at not in set(ruled)]
+    ruling = _claims([run for run in runs if run.tag.ruling], ruled, by_tagger=False)
+    claims = _claims([run for run in runs if not run.tag.ruling], free, by_tagger=True)
+    state, waits_for = _state(claims, free, needed=needed, ruled=bool(ruled))
+    held_by = [*ruling, *claims]
+    unlisted = {
+        name
+        for claim in held_by
+        for name in claim.says()
+        if name not in species and name not in ANSWERS_WITHOUT_SPECIES
+    }
+    if waits_for is None and unlisted:
+        waits_for = Reason.SPECIES_UNLISTED
+    sightings = _sightings([ruling, claims], ordered) if waits_for is None else ()
+    return Answer(
+        state=state,
+        waits_for=waits_for,
+        species=_names(sightings) or ((BLANK,) if waits_for is None else ()),
+        sightings=sightings,
+        taggers=tuple(dict.fromkeys(run.tag.tagger for run in runs)),
+        remarks=_remarks(visit, places, runs, claims),
+        tags=tuple(run.tag for run in runs),
+    )
+
+
+def _claims(runs: Sequence[Run], places: Sequence[int], *, by_tagger: bool) -> list[Claim]:
+    """Gather runs by who made them, clipped to the photos at `places`."""
+    if not places:
+        return []
+    claims = []
+    owner = (lambda run: run.tag.tagger) if by_tagger else (lambda _run: "")
+    for tagger, own in groupby(sorted(runs, key=owner), key=owner):
+        clipped = []
+        for run in own:
+            inside = [at for at in places if run.first <= at <= run.last]
+            if inside:
+                clipped.append(Run(run.tag, inside[0], inside[-1]))
+        covered = {at for run in clipped for at in places if run.first <= at <= run.last}
+        if clipped:
+            claims.append(Claim(tagger, tuple(clipped), len(covered) == len(places)))
+    return claims
+
+
+def _state(
+    claims: Sequence[Claim], free: Sequence[int], *, needed: int, ruled: bool
+) -> tuple[VisitState, Reason | None]:
+    """Give how far people got, and what the visit still waits for."""
+    if ruled and not free:
+        return VisitState.RULED, None
+    if not claims:
+        return VisitState.UNTAGGED, Reason.UNTAGGED
+    if _differ(claims):
+        return VisitState.DISPUTED, Reason.DISPUTED
+    whole = [claim for claim in claims if claim.covers]
+    state = VisitState.AGREED if len(whole) > 1 else VisitState.SINGLE
+    state = VisitState.RULED if ruled else state
+    if not whole:
+        return state, Reason.UNTAGGED
+    sure = [claim for claim in whole if claim.sure]
+    if not sure:
+        return state, Reason.UNSURE
+    return state, (None if len(sure) >= needed else Reason.MORE_TAGGERS)
+
+
+def _differ(claims: Sequence[Claim]) -> bool:
+    """Say whether two claims contradict each other; an unfinished one may still lack species."""
+    for one in claims:
+        for other in claims:
+            mine, theirs = one.says(), other.says()
+            unlike = any(theirs.get(name) is not on_tray for name, on_tray in mine.items())
+            if unlike and other.covers:
+                return True
+            if _trays(one) and _trays(other) and _trays(one) != _trays(other) and other.covers:
+                return True
+    return False
+
+
+def _trays(claim: Claim) -> frozenset[str]:
+    return frozenset(run.tag.tray for run in claim.runs if run.tag.tray)
+
+
+def _sightings(
+    sources: Sequence[Sequence[Claim]], ordered: Sequence[Photo]
+) -> tuple[Sighting, ...]:
+    """Turn the claims that are held into sightings, the earliest end first."""
+    made = [one for claims in sources for one in _agreed_sightings(claims, ordered)]
+    return tuple(sorted(made, key=lambda sighting: sighting.last_rank))
+
+
+def _agreed_sightings(claims: Sequence[Claim], ordered: Sequence[Photo]) -> list[Sighting]:
+    runs = [run for claim in claims for run in claim.runs]
+    result = []
+    for name in dict.fromkeys(run.tag.species for run in runs):
+        own = [run for run in runs if run.tag.species == name]
+        if name in {BLANK, HANDLER}:
+            continue
+        on_tray = [run for run in own if run.tag.where in ON_TRAY]
+        if not on_tray:
+            result += _sighting(name, Where.NEAR, own, ordered)
+        elif _all_say_fed(name, claims):
+            fed = [run for run in on_tray if run.tag.where is Where.FED]
+            only_there = [run for run in on_tray if run.tag.where is Where.ON_TRAY]
+            result += _sighting(name, Where.FED, fed, ordered)
+            result += _sighting(name, Where.ON_TRAY, only_there, ordered)
+        else:
+            result += _sighting(name, Where.ON_TRAY, on_tray, ordered)
+    return result
+
+
+def _all_say_fed(name: str, claims: Sequence[Claim]) -> bool:
+    """Say whether each who named the species saw it feed: fed against on the tray is on it."""
+    naming = [{run.tag.where for run in claim.runs if run.tag.species == name} for claim in claims]
+    return all(Where.FED in places for places in naming if places)
+
+
+def _sighting(
+    name: str, where: Where, runs: Sequence[Run], ordered: Sequence[Photo]
+) -> list[Sighting]:
+    """Give one sighting for each tray that was named (or none), over the runs of all taggers."""
+    if not runs:
+        return []
+    named = {run.tag.tray for run in runs if run.tag.tray}
+    result = []
+    for tray in sorted(named) or [""]:
+        own = [run for run in runs if len(named) < 2 or run.tag.tray == tray]  # noqa: PLR2004
+        counts = [run.tag.count for run in own if run.tag.count is not None]
+        first = ordered[min(run.first for run in own)]
+        last = ordered[max(run.last for run in own)]
+        result.append(
+            Sighting(
+                species=name,
+                where=where,
+                tray=tray,
+                count=max(counts, default=None),
+                first=rank(first)[0],
+                last=rank(last)[0],
+                last_rank=rank(last),
+            )
+        )
+    return result
+
+
+def _names(sightings: Sequence[Sighting]) -> tuple[str, ...]:
+    """Name the species, the last that was there standing last."""
+    backwards = dict.fromkeys(sighting.species for sighting in reversed(sightings))
+    return tuple(reversed(backwards))
+
+
+def _remarks(
+    visit: Visit, places: Sequence[int], runs: Sequence[Run], claims: Sequence[Claim]
+) -> tuple[str, ...]:
+    remarks = []
+    ids = {photo.id for photo in visit.photos}
+    if any({run.tag.first_photo, run.tag.last_photo} - ids for run in runs):
+        remarks.append(LONGER)
+    covered = {at for run in runs for at in places if run.first <= at <= run.last}
+    if runs and (len(covered) < len(places) or any(not claim.covers for claim in claims)):
+        remarks.append(SHORTER)
+    return tuple(remarks)
+
+
+def is_unknown(sighting: Sighting) -> bool:
+    """Say whether nobody could name the animal."""
+    return sighting.species == UNKNOWN

@@ -1,0 +1,665 @@
+"""Decide nothing: one method for each thing that a screen or a command may ask of a study."""
+
+import difflib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Self
+from zoneinfo import ZoneInfo
+
+from core import checks, clocks, coverage, logs, outcomes, scan, settings, sheets, tags, visits
+from core.errors import (
+    CardError,
+    ClockError,
+    LastbiteError,
+    LogError,
+    Problem,
+    StudyError,
+    TagError,
+)
+from core.exports import tables
+from core.logs import LogKind, TagLine
+from core.model import (
+    ANSWERS_WITHOUT_SPECIES,
+    BLANK,
+    HANDLER,
+    AnsweredVisit,
+    ClockCheck,
+    Finding,
+    Outcome,
+    Photo,
+    Placement,
+    Span,
+    Species,
+    Tag,
+    TrayDeployment,
+    Where,
+)
+from core.scan import Progress, ScanReport
+from core.store import FILE_NAME, CardRow, Counts, Database, data_version
+from core.store import cards as card_store
+from core.store import logs as log_store
+from core.store import tags as tag_store
+
+
+@dataclass(frozen=True, slots=True)
+class PlacementView:
+    """One placement with its photos, visits, answers and watched time, as they are now."""
+
+    placement: Placement
+    logged: bool
+    """Whether the camera log has it."""
+    photos: tuple[Photo, ...]
+    """Every file met on its cards, in the order of the files, with true times and kinds."""
+    ordered: tuple[Photo, ...]
+    """Photos that count, in the order of time."""
+    visits: tuple[AnsweredVisit, ...]
+    watched: tuple[Span, ...]
+    clock: clocks.Clock | None
+    clock_fault: str
+    tags: tuple[Tag, ...]
+
+    @property
+    def untimed(self) -> tuple[Photo, ...]:
+        """Give the photos without a time: listed and shown, in no visit."""
+        return tuple(p for p in self.photos if p.is_photo and p.true_time is None)
+
+
+@dataclass(frozen=True, slots=True)
+class NewTag:
+    """A tag as a screen asks for it."""
+
+    placement: str
+    first_photo: int
+    last_photo: int
+    tagger: str
+    species: str
+    count: int | None = None
+    where: Where | None = None
+    sure: bool = True
+    tray: str = ""
+    ruling: bool = False
+    also: bool = False
+    comment: str = ""
+    action: str | None = None
+    """An id that makes a repeated call the same as one call."""
+
+
+class Workspace:
+    """A study that is open."""
+
+    def __init__(self, folder: Path, own: settings.Settings, database: Database) -> None:
+        self.folder = folder
+        self.settings = own
+        self._database = database
+        self._views: dict[tuple[str, timedelta], tuple[int, PlacementView]] = {}
+        self._outcomes: tuple[int, list[Outcome]] | None = None
+
+    # --- the study -------------------------------------------------------------------------
+
+    @classmethod
+    def create(cls, folder: Path, timezone: str, name: str = "") -> Self:
+        """Make a new study folder; StudyError when there is a study already."""
+        folder = folder.expanduser().resolve()
+        zone = settings.zone(timezone)
+        file = folder / settings.FILE_NAME
+        if file.exists() or (folder / FILE_NAME).exists():
+            raise StudyError(f"{str(folder)!r} is a study already. Open it, or name a new folder.")
+        text = settings.TEMPLATE.format(name=_toml(name or folder.name), timezone=zone.key)
+        try:
+            made = not folder.exists()
+            folder.mkdir(parents=True, exist_ok=True)
+            Database.create(folder / FILE_NAME).dispose()
+            file.write_text(text, encoding="utf-8")
+        except (OSError, LastbiteError) as fault:
+            (folder / FILE_NAME).unlink(missing_ok=True)
+            if made and folder.exists() and not any(folder.iterdir()):
+                folder.rmdir()
+            if isinstance(fault, LastbiteError):
+                raise
+            raise StudyError(
+                f"{str(folder)!r} cannot be made: {fault.strerror or fault}. "
+                "Name a folder that you may write to."
+            ) from None
+        return cls.open(folder)
+
+    @classmethod
+    def open(cls, folder: Path) -> Self:
+        """Open a study; StudyError (and no file made) when there is none."""
+        folder = folder.expanduser().resolve()
+        file = folder / settings.FILE_NAME
+        if not file.is_file():
+            raise StudyError(
+                f"{str(folder)!r} is no study: it has no {settings.FILE_NAME}. "
+                "Name a study folder, or make one with 'lastbite new'."
+            )
+        own = settings.read(file)
+        return cls(folder, own, Database.open(own.database or folder / FILE_NAME))
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._database.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The zone in which the study's logs write their times."""
+        return self.settings.timezone
+
+    def version(self) -> int:
+        """Give a number that changes with everything that is written, for caches."""
+        with self._database.read() as connection:
+            return data_version(connection)
+
+    # --- logs ------------------------------------------------------------------------------
+
+    def load(self, kind: LogKind, source: Path | bytes, name: str = "") -> Counts:
+        """Load a log: rows that are known are brought up to date, none is removed.
+
+        All rows or none: LogError lists every fault with its line.
+        """
+        sheet = sheets.read_sheet(source, name or (source.name if isinstance(source, Path) else ""))
+        if kind is LogKind.TAGS:
+            return self._load_tags(sheet.name, logs.read_tags(sheet))
+        return self._put(kind, sheet)
+
+    def _put(self, kind: LogKind, sheet: sheets.Sheet) -> Counts:
+        match kind:
+            case LogKind.SPECIES:
+                species = logs.read_species(sheet)
+                with self._database.begin() as connection:
+                    self._refuse_like_names(connection, sheet.name, species)
+                    return log_store.put_species(connection, species)
+            case LogKind.CAMERAS:
+                placements = logs.read_cameras(sheet, self.zone)
+                with self._database.begin() as connection:
+                    counts = log_store.put_placements(connection, placements)
+                    self._refuse_bad_clocks(connection, sheet.name)
+                    return counts
+            case LogKind.CLOCKS:
+                checked = logs.read_clocks(sheet, self.zone)
+                with self._database.begin() as connection:
+                    counts = log_store.put_clock_checks(connection, checked)
+                    self._refuse_bad_clocks(connection, sheet.name)
+                    return counts
+            case _:
+                trays = logs.read_trays(sheet, self.zone)
+                with self._database.begin() as connection:
+                    return log_store.put_tray_deployments(connection, trays)
+
+    def _refuse_like_names(self, connection: object, log: str, rows: Sequence[Species]) -> None:
+        """Refuse a species list that would give one name, or one keystroke, to two species."""
+        known = log_store.species(connection)  # type: ignore[arg-type]
+        faults = [
+            Problem(f"{row.name!r} ({row.key!r}) is too like {other.name!r} ({other.key!r}), which "
+                    "the study has already. Use its key, or another name.")
+            for row in rows
+            for other in known
+            if row.key != other.key
+            and (row.name.casefold() == other.name.casefold()
+                 or row.key.casefold() == other.key.casefold())
+            and other.key not in {one.key for one in rows}
+        ]  # fmt: skip
+        if faults:
+            raise LogError(log, faults)
+
+    def _refuse_bad_clocks(self, connection: object, log: str) -> None:
+        """Refuse clock checks that run backwards once all of a placement stand together."""
+        placements = {p.placement: p for p in log_store.placements(connection)}  # type: ignore[arg-type]
+        by_placement: dict[str, list[ClockCheck]] = {}
+        for check in log_store.clock_checks(connection):  # type: ignore[arg-type]
+            by_placement.setdefault(check.placement, []).append(check)
+        faults = []
+        for name, own in by_placement.items():
+            try:
+                clocks.clock_of(placements.get(name), own, self.zone, None)
+            except ClockError as fault:
+                faults.append(Problem(str(fault)))
+        if faults:
+            raise LogError(log, faults)
+
+    def log_rows(self, kind: LogKind) -> list[dict[str, str]]:
+        """Give a log as it would stand in a spreadsheet; tags are listed by `tag_rows`."""
+        with self._database.read() as connection:
+            match kind:
+                case LogKind.SPECIES:
+                    return [logs.species_cells(one) for one in log_store.species(connection)]
+                case LogKind.CAMERAS:
+                    rows = log_store.placements(connection)
+                    return [logs.placement_cells(one, self.zone) for one in rows]
+                case LogKind.CLOCKS:
+                    checked = log_store.clock_checks(connection)
+                    return [logs.clock_cells(one, self.zone) for one in checked]
+                case _:
+                    trays = log_store.tray_deployments(connection)
+                    return [logs.tray_cells(one, self.zone) for one in trays]
+
+    def save_rows(self, kind: LogKind, rows: Iterable[Mapping[str, object]]) -> Counts:
+        """Take a log as it was edited on a screen: the same checks; rows left out are removed."""
+        listed = list(rows)
+        if not listed:
+            raise LogError(str(kind), [Problem("The table is empty. Keep at least one row.")])
+        sheet = sheets.sheet_of_rows(str(kind), listed)
+        counts = self._put(kind, sheet)
+        with self._database.begin() as connection:
+            match kind:
+                case LogKind.SPECIES:
+                    keys = {line.cells["key"] for line in sheet.lines}
+                    for species in log_store.species(connection):
+                        if species.key not in keys:
+                            log_store.remove_species(connection, species.key)
+                case LogKind.CAMERAS:
+                    names = {line.cells["placement"] for line in sheet.lines}
+                    for placement in log_store.placements(connection):
+                        if placement.placement not in names:
+                            log_store.remove_placement(connection, placement.placement)
+                case LogKind.CLOCKS:
+                    kept = {
+                        (c.placement, c.camera_showed) for c in logs.read_clocks(sheet, self.zone)
+                    }
+                    for check in log_store.clock_checks(connection):
+                        if (check.placement, check.camera_showed) not in kept:
+                            log_store.remove_clock_check(
+                                connection, check.placement, check.camera_showed
+                            )
+                case _:
+                    ids = {line.cells["deployment"] for line in sheet.lines}
+                    for tray in log_store.tray_deployments(connection):
+                        if tray.deployment not in ids:
+                            log_store.remove_tray_deployment(connection, tray.deployment)
+        return counts
+
+    def species(self) -> dict[str, Species]:
+        """Give the study's species by key, in the list's order."""
+        with self._database.read() as connection:
+            return {one.key: one for one in log_store.species(connection)}
+
+    def placements(self) -> list[Placement]:
+        """Give the camera log, then placements that have photos and no line in it."""
+        with self._database.read() as connection:
+            logged = log_store.placements(connection)
+            names = {one.placement for one in logged}
+            scanned = card_store.placements_with_photos(connection)
+        return [*logged, *(Placement(name) for name in scanned if name not in names)]
+
+    def trays(self) -> list[TrayDeployment]:
+        """Give the tray log."""
+        with self._database.read() as connection:
+            return log_store.tray_deployments(connection)
+
+    def clock_checks(self) -> list[ClockCheck]:
+        """Give the clock log."""
+        with self._database.read() as connection:
+            return log_store.clock_checks(connection)
+
+    # --- cards and photos ------------------------------------------------------------------
+
+    def scan(
+        self,
+        folder: Path,
+        placement: str,
+        *,
+        file_times: bool = False,
+        progress: Progress | None = None,
+    ) -> ScanReport:
+        """Add what is new in a card folder to a placement; nothing on the card is changed."""
+        placement = placement.strip()
+        if not placement:
+            raise CardError("No placement is named. Say which placement's card this is.")
+        zone = self.zone if file_times else None
+        return scan.scan(self._database, folder, placement, file_times=zone, progress=progress)
+
+    def cards(self) -> list[CardRow]:
+        """List the card folders that were scanned."""
+        with self._database.read() as connection:
+            return card_store.cards(connection)
+
+    def card_in(self, folder: Path) -> CardRow:
+        """Give the card scanned from a folder; CardError when there is none."""
+        folder = folder.expanduser().resolve()
+        for card in self.cards():
+            if Path(card.folder) == folder:
+                return card
+        known = ", ".join(repr(card.folder) for card in self.cards()) or "none"
+        raise CardError(f"No card was scanned from {str(folder)!r}. Scanned are: {known}.")
+
+    def move_card(self, card: int, placement: str) -> None:
+        """Put a whole card, with its tags, under another placement."""
+        with self._database.begin() as connection:
+            card_store.move_card(connection, card, placement.strip())
+
+    def forget_card(self, card: int, *, with_tags: bool = False) -> int:
+        """Take a whole card out of the study; its files stay as they are. Gives tags set aside."""
+        with self._database.begin() as connection:
+            return card_store.forget_card(
+                connection, card, with_tags=with_tags, at=datetime.now(UTC)
+            )
+
+    def view(self, placement: str, gap: timedelta | None = None) -> PlacementView:
+        """Give a placement with its photos, visits and answers."""
+        gap = gap or self.settings.gap
+        version = self.version()
+        cached = self._views.get((placement, gap))
+        if cached and cached[0] == version:
+            return cached[1]
+        with self._database.read() as connection:
+            logged = {one.placement: one for one in log_store.placements(connection)}
+            checked = [c for c in log_store.clock_checks(connection) if c.placement == placement]
+            photos = card_store.photos(connection, placement)
+            made = tag_store.tags(connection, placement)
+            species = {one.key: one for one in log_store.species(connection)}
+        view = self._make_view(
+            placement, logged.get(placement), checked, photos, made, species, gap
+        )
+        self._views[placement, gap] = (version, view)
+        return view
+
+    def _make_view(
+        self,
+        name: str,
+        logged: Placement | None,
+        checked: Sequence[ClockCheck],
+        photos: Sequence[Photo],
+        made: Sequence[Tag],
+        species: Mapping[str, Species],
+        gap: timedelta,
+    ) -> PlacementView:
+        placement = logged or Placement(name)
+        shown = [p.camera_time for p in photos if p.camera_time is not None and p.is_photo]
+        clock, fault = None, ""
+        try:
+            clock = clocks.clock_of(logged, checked, self.zone, min(shown, default=None))
+            timed = clocks.with_true_times(photos, clock)
+        except ClockError as words:
+            timed, fault = list(photos), str(words)
+        ordered = visits.in_order([p for p in timed if p.is_photo and p.copy_of is None])
+        runs = tags.runs_of(made, ordered)
+        needed = self.settings.taggers_needed
+        ordered = visits.with_kinds(
+            ordered,
+            gap=gap,
+            timelapse_every_min=placement.timelapse_every_min,
+            tagged=tags.tagged(runs, len(ordered)),
+            handler=tags.held_as_handler(runs, len(ordered), needed),
+        )
+        grouped = visits.group(ordered, gap)
+        answered = tags.answer_visits(grouped, runs, ordered, needed=needed, species=species)
+        by_id = {photo.id: photo for photo in ordered}
+        return PlacementView(
+            placement=placement,
+            logged=logged is not None,
+            photos=tuple(by_id.get(photo.id, photo) for photo in timed),
+            ordered=tuple(ordered),
+            visits=tuple(answered),
+            watched=tuple(coverage.watched(ordered, placement)),
+            clock=clock,
+            clock_fault=fault,
+            tags=tuple(made),
+        )
+
+    def photo_path(self, photo: int) -> Path:
+        """Give the original of a photo; CardError in words when it is not at hand."""
+        with self._database.read() as connection:
+            path = card_store.photo_paths(connection, [photo]).get(photo)
+        if path is None:
+            raise CardError(f"The study has no photo number {photo}. Open the placement again.")
+        if not path.is_file():
+            raise CardError(
+                f"The original {str(path)!r} is not at hand. Put the card in, or scan the folder "
+                "where its copy is now; times, visits and tags are kept."
+            )
+        return path
+
+    def missing_originals(self) -> dict[str, int]:
+        """Count the photos whose card folder is not at hand now, by placement."""
+        missing: dict[str, int] = {}
+        for card in self.cards():
+            if not Path(card.folder).is_dir():
+                missing[card.placement] = missing.get(card.placement, 0) + card.photos
+        return missing
+
+    def photo_rows(self) -> Iterator[tables.Row]:
+        """Give one row for each file met on the cards."""
+        for placement in self.placements():
+            for photo in self.view(placement.placement).photos:
+                yield tables.photo_row(photo, self.zone)
+
+    def visit_rows(self, gap: timedelta | None = None) -> Iterator[tables.Row]:
+        """Give one row for each visit of each placement, grouped by another gap if asked."""
+        species = self.species()
+        for placement in self.placements():
+            for answered in self.view(placement.placement, gap).visits:
+                yield tables.visit_row(answered, placement, species, self.zone)
+
+    # --- tags ------------------------------------------------------------------------------
+
+    def tag(self, new: NewTag, origin: str = "") -> int:
+        """Keep one tag; gives its number. TagError names what does not fit."""
+        return self.tag_all([new], origin)[0]
+
+    def tag_all(self, new: Sequence[NewTag], origin: str = "") -> list[int]:
+        """Keep several tags, all or none."""
+        species = self.species()
+        for one in new:
+            _refuse_bad_tag(one, species)
+        rows = [_tag(one, origin) for one in new]
+        with self._database.begin() as connection:
+            return tag_store.add_tags(connection, rows, [one.action for one in new])
+
+    def take_back(self, number: int, by: str) -> None:
+        """Undo a tag; it is kept, and no longer counts."""
+        with self._database.begin() as connection:
+            tag_store.take_back(connection, number, datetime.now(UTC), by)
+
+    def restore(self, number: int, by: str) -> None:
+        """Redo a tag that was taken back."""
+        with self._database.begin() as connection:
+            tag_store.restore(connection, number, datetime.now(UTC), by)
+
+    def _load_tags(self, log: str, lines: Sequence[TagLine]) -> Counts:
+        """Load tags that name photos of the study; a tag that is there already is the same."""
+        species = self.species()
+        names: dict[str, _FileNames] = {}
+        trays = {one.placement: one.trays for one in self.placements()}
+        rows, problems = [], []
+        for line in lines:
+            try:
+                if line.placement not in names:
+                    names[line.placement] = self._file_names(line.placement, trays)
+                rows.append(_tag_of_line(line, names[line.placement], species, trays, log))
+            except TagError as fault:
+                problems.append(Problem(str(fault), line.line))
+        if problems:
+            raise LogError(log, problems)
+        with self._database.begin() as connection:
+            known = {_said(tag) for tag in tags.in_force(tag_store.tags(connection, None))}
+            once = {_said(row): row for row in rows}
+            fresh = [row for said, row in once.items() if said not in known]
+            tag_store.add_tags(connection, fresh, [None] * len(fresh))
+        return Counts(new=len(fresh), changed=0, same=len(rows) - len(fresh))
+
+    def _file_names(self, placement: str, known: Mapping[str, object]) -> "_FileNames":
+        with self._database.read() as connection:
+            photos = card_store.photos(connection, placement)
+        if not photos:
+            hint = _near(placement, known)
+            lack = (
+                "has no photos yet; scan its card first" if placement in known else "is not known"
+            )
+            raise TagError(f"Placement {placement!r} {lack}.{hint}")
+        return _FileNames(placement, photos)
+
+    # --- outcomes --------------------------------------------------------------------------
+
+    def outcomes(self) -> list[Outcome]:
+        """Give one outcome for each study tray deployment, in the log's order."""
+        version = self.version()
+        if self._outcomes and self._outcomes[0] == version:
+            return self._outcomes[1]
+        records = []
+        for placement in self.placements():
+            view = self.view(placement.placement)
+            if view.logged:
+                records.append(outcomes.Record(placement, view.visits, view.watched))
+        found = outcomes.outcomes(self.trays(), records, self.species(), self.settings)
+        self._outcomes = (version, found)
+        return found
+
+    def outcome(self, deployment: str) -> Outcome:
+        """Give the outcome of one deployment; StudyError with the likely id when unknown."""
+        found = {one.deployment.deployment: one for one in self.outcomes()}
+        if deployment not in found:
+            raise StudyError(
+                f"The study has no study deployment {deployment!r}.{_near(deployment, found)} "
+                "`lastbite outcomes` lists them."
+            )
+        return found[deployment]
+
+    def outcome_rows(self) -> Iterator[tables.Row]:
+        """Give one row for each study tray deployment."""
+        for outcome in self.outcomes():
+            yield tables.outcome_row(outcome, self.zone)
+
+    def check(self) -> list[Finding]:
+        """List everything that has to be put right, and what is good to know."""
+        views = [self.view(one.placement) for one in self.placements()]
+        cards = [
+            checks.Card(v.placement.placement, v.logged, v.photos, v.clock, v.clock_fault, v.tags)
+            for v in views
+            if v.photos
+        ]
+        with self._database.read() as connection:
+            logged = log_store.placements(connection)
+        found = checks.findings(self.trays(), logged, cards, self.species(), self.outcomes())
+        for placement, count in self.missing_originals().items():
+            found.append(
+                Finding(
+                    f"placement {placement}",
+                    f"{count} pictures are not at hand (the card was taken out?). Times, visits "
+                    "and tags are kept; put the card in to look at them.",
+                    serious=False,
+                )
+            )
+        return found
+
+
+class _FileNames:
+    """The photos of a placement by the names that a tag may use for them."""
+
+    def __init__(self, placement: str, photos: Sequence[Photo]) -> None:
+        self.placement = placement
+        self.by_path = {photo.file: photo for photo in photos}
+        self.by_name: dict[str, list[Photo]] = {}
+        for photo in photos:
+            self.by_name.setdefault(photo.file.rsplit("/", 1)[-1], []).append(photo)
+
+    def id_of(self, name: str) -> int:
+        """Give the id of a photo by its path below the card, or its bare name where one has it."""
+        photo = self.by_path.get(name)
+        named = self.by_name.get(name, []) if photo is None else [photo]
+        originals = {one.copy_of or one.id for one in named}
+        if len(originals) == 1:
+            return originals.pop()
+        if originals:
+            paths = ", ".join(repr(one.file) for one in named[:3])
+            raise TagError(
+                f"Photo {name!r} of placement {self.placement!r} could be {paths}. "
+                "Write the path below the card."
+            )
+        raise TagError(
+            f"Placement {self.placement!r} has no photo {name!r}.{_near(name, self.by_name)} "
+            "Scan its card first, or mend the name."
+        )
+
+
+def _near(name: str, known: Iterable[str]) -> str:
+    near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.7)
+    return f" Did you mean {near[0]!r}?" if near else ""
+
+
+def _tag_of_line(
+    line: TagLine,
+    names: _FileNames,
+    species: Mapping[str, Species],
+    trays: Mapping[str, tuple[str, ...]],
+    log: str,
+) -> Tag:
+    """Turn a line of a tag log into a tag; TagError when it names what the study has not."""
+    if species and line.species not in species and line.species not in ANSWERS_WITHOUT_SPECIES:
+        keys = ", ".join(f"{key} ({one.name})" for key, one in species.items())
+        raise TagError(f"Species {line.species!r} is not in the species list. Known are: {keys}.")
+    watched = trays.get(line.placement, ())
+    if line.tray and watched and line.tray not in watched:
+        raise TagError(
+            f"Tray {line.tray!r} is not watched by placement {line.placement!r}. "
+            f"It watches {', '.join(watched)}."
+        )
+    return Tag(
+        number=0,
+        placement=line.placement,
+        first_photo=names.id_of(line.first_photo),
+        last_photo=names.id_of(line.last_photo),
+        tagger=line.tagger,
+        species=line.species,
+        count=line.count,
+        where=line.where,
+        sure=line.sure,
+        tray=line.tray,
+        ruling=line.ruling,
+        also=line.also,
+        comment=line.comment,
+        made_at=datetime.now(UTC),
+        origin=log,
+    )
+
+
+def _said(tag: Tag) -> tuple[object, ...]:
+    """Give what a tag says, without when and how it came in."""
+    return (
+        tag.placement, tag.first_photo, tag.last_photo, tag.tagger, tag.species, tag.count,
+        tag.where, tag.sure, tag.tray, tag.ruling, tag.also, tag.comment,
+    )  # fmt: skip
+
+
+def _tag(new: NewTag, origin: str) -> Tag:
+    return Tag(
+        number=0,
+        placement=new.placement,
+        first_photo=new.first_photo,
+        last_photo=new.last_photo,
+        tagger=new.tagger.strip(),
+        species=new.species,
+        count=new.count,
+        where=new.where,
+        sure=new.sure,
+        tray=new.tray,
+        ruling=new.ruling,
+        also=new.also,
+        comment=new.comment.strip(),
+        made_at=datetime.now(UTC),
+        origin=origin,
+    )
+
+
+def _refuse_bad_tag(new: NewTag, species: Mapping[str, Species]) -> None:
+    if not new.tagger.strip():
+        raise TagError("The tag has no tagger. Say who you are first.")
+    if new.species not in species and new.species not in ANSWERS_WITHOUT_SPECIES:
+        raise TagError(f"Species {new.species!r} is not in the species list. Add it there first.")
+    nobody = new.species in {BLANK, HANDLER}
+    if nobody and new.where is not None:
+        raise TagError(f"A {new.species} tag says where ({new.where}). Leave that out.")
+    if not nobody and new.where is None:
+        raise TagError("The tag does not say where the animal was: fed, on the tray or near it.")
+    if new.count is not None and new.count < 1:
+        raise TagError(f"A count of {new.count} makes no sense. Leave it out, or count from 1.")
+
+
+def _toml(name: str) -> str:
+    return name.replace("\\", "\\\\").replace('"', '\\"')
