@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 
-from core import outcomes
+from core import windows
 from core.clocks import Clock
 from core.model import (
     ANSWERS_WITHOUT_SPECIES,
@@ -106,7 +106,7 @@ def _blank_cells(
 
 
 def _windows(trays: Sequence[TrayDeployment]) -> Iterator[Finding]:
-    overlapping = outcomes.overlapping(trays)
+    overlapping = windows.overlapping(trays)
     for one in trays:
         if one.deployment in overlapping:
             yield Finding(

@@ -1,4 +1,4 @@
-"""Decide which visits belong to which tray window, and lay out one outcome a tray deployment.
+"""Decide what of each visit counts for a tray, and lay out one outcome a tray deployment.
 
 Visits come answered, placements with their watched stretches; the verdict itself is forager's.
 """
@@ -9,9 +9,6 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
-
-import numpy as np
-from numpy.typing import NDArray
 
 from core import coverage, food, forager
 from core.model import (
@@ -35,105 +32,9 @@ from core.model import (
     Where,
 )
 from core.settings import Settings
-from core.units import Times, hours, minutes, to_array_time
-from core.visits import pack, rank
-
-EXPOSED = {TrayRole.STUDY, TrayRole.PREBAIT}
-"""Roles of trays that animals can reach; controls are not."""
-
-
-@dataclass(frozen=True, slots=True)
-class Record:
-    """One placement with what its photos gave."""
-
-    placement: Placement
-    visits: tuple[AnsweredVisit, ...] = ()
-    watched: tuple[Span, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class _Run:
-    """Visits of one tray that belong together, cameras merged, before they are cut."""
-
-    parts: tuple[tuple[AnsweredVisit, Placement], ...]
-
-    @property
-    def start(self) -> datetime:
-        return min(part.visit.start for part, _ in self.parts)
-
-    @property
-    def end(self) -> datetime:
-        return max(part.visit.end for part, _ in self.parts)
-
-
-def window_of(deployment: TrayDeployment) -> Span | None:
-    """Give a tray deployment's window [set_out, picked_up); None where a time is missing."""
-    if deployment.set_out is None or deployment.picked_up is None:
-        return None
-    return Span(deployment.set_out, deployment.picked_up)
-
-
-def overlapping(deployments: Sequence[TrayDeployment]) -> set[str]:
-    """Give the ids of deployments whose window overlaps another of the same tray.
-
-    Touching windows (the end of one is the start of the next) do not overlap.
-    """
-    by_tray: dict[str, list[tuple[datetime, datetime, str]]] = defaultdict(list)
-    for one in deployments:
-        window = window_of(one)
-        if window and one.tray and one.role in EXPOSED:
-            by_tray[one.tray].append((window.start, window.end, one.deployment))
-    found: set[str] = set()
-    for windows in by_tray.values():
-        windows.sort()
-        latest = windows[0]
-        for following in windows[1:]:
-            if following[0] < latest[1]:
-                found |= {latest[2], following[2]}
-            latest = max(latest, following, key=lambda one: one[1])
-    return found
-
-
-def windows_of_visits(
-    visit_tray: NDArray[np.integer],
-    visit_start: Times,
-    visit_end: Times,
-    window_tray: NDArray[np.integer],
-    set_out: Times,
-    picked_up: Times,
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Find which windows each visit touches, for many at once.
-
-    Parameters
-    ----------
-    visit_tray, visit_start, visit_end
-        Shape (v,): tray number from 0, first and last true time (closed).
-    window_tray, set_out, picked_up
-        Shape (w,): tray number and half-open window; windows of one tray must not overlap.
-
-    Returns
-    -------
-    Two arrays of shape (pairs,): positions of visits and of the windows they touch, visits
-    rising. A visit that touches none is in no pair.
-    """
-    nothing = np.empty(0, dtype=np.int64)
-    if len(visit_tray) == 0 or len(window_tray) == 0:
-        return nothing, nothing
-    zero = min(visit_start.min(), set_out.min()).astype("datetime64[s]")
-    start, end, out, up = (
-        (times.astype("datetime64[s]") - zero).astype(np.int64)
-        for times in (visit_start, visit_end, set_out, picked_up)
-    )
-    order = np.argsort(pack(window_tray, out), kind="stable")
-    opened = pack(window_tray, out)[order]
-    closed = pack(window_tray, up)[order]
-    first = np.searchsorted(closed, pack(visit_tray, start), side="right")
-    stop = np.searchsorted(opened, pack(visit_tray, end), side="right")
-    many = np.maximum(stop - first, 0)
-    visits = np.repeat(np.arange(len(visit_tray), dtype=np.int64), many)
-    within = np.arange(len(visits)) - np.repeat(np.cumsum(many) - many, many)
-    windows: NDArray[np.int64] = order[np.repeat(first, many) + within]
-    return visits, windows
+from core.units import hours, minutes
+from core.visits import rank
+from core.windows import EXPOSED, Record, Run, overlapping, runs_in_windows, window_of
 
 
 def outcomes(
@@ -159,7 +60,7 @@ def outcomes(
         for tray in record.placement.trays:
             by_tray[tray].append(record)
     trays = _Trays(deployments, settings)
-    runs = _runs_in_windows(study, by_tray, trays, settings)
+    runs = runs_in_windows(study, by_tray, trays.overlapping, settings.gap)
     return [
         _Tray(one, by_tray.get(one.tray, []), runs[at], trays, species, settings).outcome()
         for at, one in enumerate(study)
@@ -185,67 +86,13 @@ class _Trays:
         return tray not in self.named or any(w.start <= moment < w.end for w in windows)
 
 
-def _runs_in_windows(
-    study: Sequence[TrayDeployment],
-    by_tray: Mapping[str, Sequence[Record]],
-    trays: _Trays,
-    settings: Settings,
-) -> list[list[_Run]]:
-    """Join the visits to the windows: for each deployment the runs that touch its window."""
-    found: list[list[_Run]] = [[] for _ in study]
-    usable = [
-        (at, one, window)
-        for at, one in enumerate(study)
-        if (window := window_of(one)) and one.deployment not in trays.overlapping
-    ]
-    codes = {tray: code for code, tray in enumerate({one.tray for _, one, _ in usable})}
-    runs = [
-        (code, run)
-        for tray, code in codes.items()
-        for run in merged(by_tray.get(tray, []), settings.gap)
-    ]
-    visit_at, window_at = windows_of_visits(
-        np.array([code for code, _ in runs], dtype=np.int64),
-        _array([run.start for _, run in runs]),
-        _array([run.end for _, run in runs]),
-        np.array([codes[one.tray] for _, one, _ in usable], dtype=np.int64),
-        _array([window.start for _, _, window in usable]),
-        _array([window.end for _, _, window in usable]),
-    )
-    for run_at, at in zip(visit_at.tolist(), window_at.tolist(), strict=True):
-        found[usable[at][0]].append(runs[run_at][1])
-    return found
-
-
-def _array(moments: Sequence[datetime]) -> Times:
-    return np.array([to_array_time(moment) for moment in moments], dtype="datetime64[s]")
-
-
-def merged(records: Sequence[Record], gap: timedelta) -> list[_Run]:
-    """Merge the visits of the cameras on one tray: a photo within the gap of another's goes on."""
-    parts = [(visit, record.placement) for record in records for visit in record.visits]
-    if len(records) < 2:  # noqa: PLR2004
-        return [_Run((part,)) for part in parts]
-    parts.sort(key=lambda part: (part[0].visit.start, part[0].visit.end))
-    runs: list[_Run] = []
-    end = None
-    for part in parts:
-        if end is not None and part[0].visit.start - end <= gap:
-            runs[-1] = _Run((*runs[-1].parts, part))
-            end = max(end, part[0].visit.end)
-        else:
-            runs.append(_Run((part,)))
-            end = part[0].visit.end
-    return runs
-
-
 @dataclass(frozen=True, slots=True)
 class _Tray:
     """One tray deployment with everything its outcome is made of."""
 
     deployment: TrayDeployment
     records: Sequence[Record]
-    runs: Sequence[_Run]
+    runs: Sequence[Run]
     trays: _Trays
     species: Mapping[str, Species]
     settings: Settings
@@ -355,7 +202,7 @@ class _Tray:
         visits = [self._cut(run, window) for run in self.runs]
         return sorted((one for one in visits if one), key=lambda visit: visit.start)
 
-    def _cut(self, run: _Run, window: Span) -> SeenVisit | None:
+    def _cut(self, run: Run, window: Span) -> SeenVisit | None:
         """Cut a run to the window; None when no photo of it lies inside."""
         inside = [
             rank(photo)[0]
@@ -412,7 +259,7 @@ class _Tray:
         trays = {tag.tray for tag in part.answer.tags if tag.where is not None}
         return "" in trays or self.deployment.tray in trays
 
-    def _mostly_before(self, run: _Run, window: Span) -> bool:
+    def _mostly_before(self, run: Run, window: Span) -> bool:
         """Say whether more than half of a visit lies before set-out, when this tray was not out."""
         earlier = [span for span in self.trays.windows[self.deployment.tray] if span != window]
         before = Span(run.start, window.start)

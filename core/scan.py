@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from core import cards
@@ -162,13 +163,12 @@ def _keep(
         store.set_card_of_photos(connection, list(again), card)
         report.moved_here += len(again)
         fresh = [one for one in new if all(one is not other for other in again.values())]
-        _add(connection, card, folder, fresh, same, report)
+        _add(connection, card, fresh, same, report)
 
 
 def _add(
-    connection: object,
+    connection: Any,
     card: int,
-    folder: Path,
     fresh: list[ReadFile],
     same: dict[tuple[int, str], list[Candidate]],
     report: ScanReport,
@@ -192,10 +192,10 @@ def _add(
                 later.append((len(rows), first))
         rows.append(row)
         _count(report, row, copy=twin is not None or bool(later and later[-1][0] == len(rows) - 1))
-    ids = store.add_photos(connection, card, rows)  # type: ignore[arg-type]
+    ids = store.add_photos(connection, card, rows)
     at = {row.file: id_ for row, id_ in zip(rows, ids, strict=True)}
     for index, first in later:
-        store.set_copy_of(connection, ids[index], at[first.found.file])  # type: ignore[arg-type]
+        store.set_copy_of(connection, ids[index], at[first.found.file])
 
 
 def _count(report: ScanReport, row: NewPhoto, *, copy: bool) -> None:

@@ -1,6 +1,5 @@
 """Decide nothing: one method for each thing that a screen or a command may ask of a study."""
 
-import difflib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -8,7 +7,21 @@ from pathlib import Path
 from typing import Self
 from zoneinfo import ZoneInfo
 
-from core import checks, clocks, coverage, logs, outcomes, scan, settings, sheets, tags, visits
+from core import (
+    checks,
+    clocks,
+    coverage,
+    logbook,
+    logs,
+    outcomes,
+    scan,
+    settings,
+    sheets,
+    taglog,
+    tags,
+    visits,
+    windows,
+)
 from core.errors import (
     CardError,
     ClockError,
@@ -21,9 +34,6 @@ from core.errors import (
 from core.exports import tables
 from core.logs import LogKind, TagLine
 from core.model import (
-    ANSWERS_WITHOUT_SPECIES,
-    BLANK,
-    HANDLER,
     AnsweredVisit,
     ClockCheck,
     Finding,
@@ -34,13 +44,13 @@ from core.model import (
     Species,
     Tag,
     TrayDeployment,
-    Where,
 )
 from core.scan import Progress, ScanReport
 from core.store import FILE_NAME, CardRow, Counts, Database, data_version
 from core.store import cards as card_store
 from core.store import logs as log_store
 from core.store import tags as tag_store
+from core.taglog import NewTag
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,26 +74,6 @@ class PlacementView:
     def untimed(self) -> tuple[Photo, ...]:
         """Give the photos without a time: listed and shown, in no visit."""
         return tuple(p for p in self.photos if p.is_photo and p.true_time is None)
-
-
-@dataclass(frozen=True, slots=True)
-class NewTag:
-    """A tag as a screen asks for it."""
-
-    placement: str
-    first_photo: int
-    last_photo: int
-    tagger: str
-    species: str
-    count: int | None = None
-    where: Where | None = None
-    sure: bool = True
-    tray: str = ""
-    ruling: bool = False
-    also: bool = False
-    comment: str = ""
-    action: str | None = None
-    """An id that makes a repeated call the same as one call."""
 
 
 class Workspace:
@@ -167,113 +157,16 @@ class Workspace:
         sheet = sheets.read_sheet(source, name or (source.name if isinstance(source, Path) else ""))
         if kind is LogKind.TAGS:
             return self._load_tags(sheet.name, logs.read_tags(sheet))
-        return self._put(kind, sheet)
-
-    def _put(self, kind: LogKind, sheet: sheets.Sheet) -> Counts:
-        match kind:
-            case LogKind.SPECIES:
-                species = logs.read_species(sheet)
-                with self._database.begin() as connection:
-                    self._refuse_like_names(connection, sheet.name, species)
-                    return log_store.put_species(connection, species)
-            case LogKind.CAMERAS:
-                placements = logs.read_cameras(sheet, self.zone)
-                with self._database.begin() as connection:
-                    counts = log_store.put_placements(connection, placements)
-                    self._refuse_bad_clocks(connection, sheet.name)
-                    return counts
-            case LogKind.CLOCKS:
-                checked = logs.read_clocks(sheet, self.zone)
-                with self._database.begin() as connection:
-                    counts = log_store.put_clock_checks(connection, checked)
-                    self._refuse_bad_clocks(connection, sheet.name)
-                    return counts
-            case _:
-                trays = logs.read_trays(sheet, self.zone)
-                with self._database.begin() as connection:
-                    return log_store.put_tray_deployments(connection, trays)
-
-    def _refuse_like_names(self, connection: object, log: str, rows: Sequence[Species]) -> None:
-        """Refuse a species list that would give one name, or one keystroke, to two species."""
-        known = log_store.species(connection)  # type: ignore[arg-type]
-        faults = [
-            Problem(f"{row.name!r} ({row.key!r}) is too like {other.name!r} ({other.key!r}), which "
-                    "the study has already. Use its key, or another name.")
-            for row in rows
-            for other in known
-            if row.key != other.key
-            and (row.name.casefold() == other.name.casefold()
-                 or row.key.casefold() == other.key.casefold())
-            and other.key not in {one.key for one in rows}
-        ]  # fmt: skip
-        if faults:
-            raise LogError(log, faults)
-
-    def _refuse_bad_clocks(self, connection: object, log: str) -> None:
-        """Refuse clock checks that run backwards once all of a placement stand together."""
-        placements = {p.placement: p for p in log_store.placements(connection)}  # type: ignore[arg-type]
-        by_placement: dict[str, list[ClockCheck]] = {}
-        for check in log_store.clock_checks(connection):  # type: ignore[arg-type]
-            by_placement.setdefault(check.placement, []).append(check)
-        faults = []
-        for name, own in by_placement.items():
-            try:
-                clocks.clock_of(placements.get(name), own, self.zone, None)
-            except ClockError as fault:
-                faults.append(Problem(str(fault)))
-        if faults:
-            raise LogError(log, faults)
+        return logbook.put(self._database, kind, sheet, self.zone)
 
     def log_rows(self, kind: LogKind) -> list[dict[str, str]]:
-        """Give a log as it would stand in a spreadsheet; tags are listed by `tag_rows`."""
+        """Give a log as it would stand in a spreadsheet."""
         with self._database.read() as connection:
-            match kind:
-                case LogKind.SPECIES:
-                    return [logs.species_cells(one) for one in log_store.species(connection)]
-                case LogKind.CAMERAS:
-                    rows = log_store.placements(connection)
-                    return [logs.placement_cells(one, self.zone) for one in rows]
-                case LogKind.CLOCKS:
-                    checked = log_store.clock_checks(connection)
-                    return [logs.clock_cells(one, self.zone) for one in checked]
-                case _:
-                    trays = log_store.tray_deployments(connection)
-                    return [logs.tray_cells(one, self.zone) for one in trays]
+            return logbook.cells(connection, kind, self.zone)
 
     def save_rows(self, kind: LogKind, rows: Iterable[Mapping[str, object]]) -> Counts:
         """Take a log as it was edited on a screen: the same checks; rows left out are removed."""
-        listed = list(rows)
-        if not listed:
-            raise LogError(str(kind), [Problem("The table is empty. Keep at least one row.")])
-        sheet = sheets.sheet_of_rows(str(kind), listed)
-        counts = self._put(kind, sheet)
-        with self._database.begin() as connection:
-            match kind:
-                case LogKind.SPECIES:
-                    keys = {line.cells["key"] for line in sheet.lines}
-                    for species in log_store.species(connection):
-                        if species.key not in keys:
-                            log_store.remove_species(connection, species.key)
-                case LogKind.CAMERAS:
-                    names = {line.cells["placement"] for line in sheet.lines}
-                    for placement in log_store.placements(connection):
-                        if placement.placement not in names:
-                            log_store.remove_placement(connection, placement.placement)
-                case LogKind.CLOCKS:
-                    kept = {
-                        (c.placement, c.camera_showed) for c in logs.read_clocks(sheet, self.zone)
-                    }
-                    for check in log_store.clock_checks(connection):
-                        if (check.placement, check.camera_showed) not in kept:
-                            log_store.remove_clock_check(
-                                connection, check.placement, check.camera_showed
-                            )
-                case _:
-                    ids = {line.cells["deployment"] for line in sheet.lines}
-                    for tray in log_store.tray_deployments(connection):
-                        if tray.deployment not in ids:
-                            log_store.remove_tray_deployment(connection, tray.deployment)
-        return counts
+        return logbook.replace(self._database, kind, rows, self.zone)
 
     def species(self) -> dict[str, Species]:
         """Give the study's species by key, in the list's order."""
@@ -447,8 +340,8 @@ class Workspace:
         """Keep several tags, all or none."""
         species = self.species()
         for one in new:
-            _refuse_bad_tag(one, species)
-        rows = [_tag(one, origin) for one in new]
+            taglog.refuse_bad(one, species)
+        rows = [taglog.tag_of(one, origin) for one in new]
         with self._database.begin() as connection:
             return tag_store.add_tags(connection, rows, [one.action for one in new])
 
@@ -465,35 +358,35 @@ class Workspace:
     def _load_tags(self, log: str, lines: Sequence[TagLine]) -> Counts:
         """Load tags that name photos of the study; a tag that is there already is the same."""
         species = self.species()
-        names: dict[str, _FileNames] = {}
+        names: dict[str, taglog.FileNames] = {}
         trays = {one.placement: one.trays for one in self.placements()}
         rows, problems = [], []
         for line in lines:
             try:
                 if line.placement not in names:
                     names[line.placement] = self._file_names(line.placement, trays)
-                rows.append(_tag_of_line(line, names[line.placement], species, trays, log))
+                rows.append(taglog.tag_of_line(line, names[line.placement], species, trays, log))
             except TagError as fault:
                 problems.append(Problem(str(fault), line.line))
         if problems:
             raise LogError(log, problems)
         with self._database.begin() as connection:
-            known = {_said(tag) for tag in tags.in_force(tag_store.tags(connection, None))}
-            once = {_said(row): row for row in rows}
-            fresh = [row for said, row in once.items() if said not in known]
+            known = {taglog.said(tag) for tag in tags.in_force(tag_store.tags(connection, None))}
+            once = {taglog.said(row): row for row in rows}
+            fresh = [row for words, row in once.items() if words not in known]
             tag_store.add_tags(connection, fresh, [None] * len(fresh))
         return Counts(new=len(fresh), changed=0, same=len(rows) - len(fresh))
 
-    def _file_names(self, placement: str, known: Mapping[str, object]) -> "_FileNames":
+    def _file_names(self, placement: str, known: Mapping[str, object]) -> taglog.FileNames:
         with self._database.read() as connection:
             photos = card_store.photos(connection, placement)
         if not photos:
-            hint = _near(placement, known)
+            hint = taglog.likely(placement, known)
             lack = (
                 "has no photos yet; scan its card first" if placement in known else "is not known"
             )
             raise TagError(f"Placement {placement!r} {lack}.{hint}")
-        return _FileNames(placement, photos)
+        return taglog.FileNames(placement, photos)
 
     # --- outcomes --------------------------------------------------------------------------
 
@@ -506,7 +399,7 @@ class Workspace:
         for placement in self.placements():
             view = self.view(placement.placement)
             if view.logged:
-                records.append(outcomes.Record(placement, view.visits, view.watched))
+                records.append(windows.Record(placement, view.visits, view.watched))
         found = outcomes.outcomes(self.trays(), records, self.species(), self.settings)
         self._outcomes = (version, found)
         return found
@@ -515,8 +408,9 @@ class Workspace:
         """Give the outcome of one deployment; StudyError with the likely id when unknown."""
         found = {one.deployment.deployment: one for one in self.outcomes()}
         if deployment not in found:
+            hint = taglog.likely(deployment, found)
             raise StudyError(
-                f"The study has no study deployment {deployment!r}.{_near(deployment, found)} "
+                f"The study has no study deployment {deployment!r}.{hint} "
                 "`lastbite outcomes` lists them."
             )
         return found[deployment]
@@ -547,118 +441,6 @@ class Workspace:
                 )
             )
         return found
-
-
-class _FileNames:
-    """The photos of a placement by the names that a tag may use for them."""
-
-    def __init__(self, placement: str, photos: Sequence[Photo]) -> None:
-        self.placement = placement
-        self.by_path = {photo.file: photo for photo in photos}
-        self.by_name: dict[str, list[Photo]] = {}
-        for photo in photos:
-            self.by_name.setdefault(photo.file.rsplit("/", 1)[-1], []).append(photo)
-
-    def id_of(self, name: str) -> int:
-        """Give the id of a photo by its path below the card, or its bare name where one has it."""
-        photo = self.by_path.get(name)
-        named = self.by_name.get(name, []) if photo is None else [photo]
-        originals = {one.copy_of or one.id for one in named}
-        if len(originals) == 1:
-            return originals.pop()
-        if originals:
-            paths = ", ".join(repr(one.file) for one in named[:3])
-            raise TagError(
-                f"Photo {name!r} of placement {self.placement!r} could be {paths}. "
-                "Write the path below the card."
-            )
-        raise TagError(
-            f"Placement {self.placement!r} has no photo {name!r}.{_near(name, self.by_name)} "
-            "Scan its card first, or mend the name."
-        )
-
-
-def _near(name: str, known: Iterable[str]) -> str:
-    near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.7)
-    return f" Did you mean {near[0]!r}?" if near else ""
-
-
-def _tag_of_line(
-    line: TagLine,
-    names: _FileNames,
-    species: Mapping[str, Species],
-    trays: Mapping[str, tuple[str, ...]],
-    log: str,
-) -> Tag:
-    """Turn a line of a tag log into a tag; TagError when it names what the study has not."""
-    if species and line.species not in species and line.species not in ANSWERS_WITHOUT_SPECIES:
-        keys = ", ".join(f"{key} ({one.name})" for key, one in species.items())
-        raise TagError(f"Species {line.species!r} is not in the species list. Known are: {keys}.")
-    watched = trays.get(line.placement, ())
-    if line.tray and watched and line.tray not in watched:
-        raise TagError(
-            f"Tray {line.tray!r} is not watched by placement {line.placement!r}. "
-            f"It watches {', '.join(watched)}."
-        )
-    return Tag(
-        number=0,
-        placement=line.placement,
-        first_photo=names.id_of(line.first_photo),
-        last_photo=names.id_of(line.last_photo),
-        tagger=line.tagger,
-        species=line.species,
-        count=line.count,
-        where=line.where,
-        sure=line.sure,
-        tray=line.tray,
-        ruling=line.ruling,
-        also=line.also,
-        comment=line.comment,
-        made_at=datetime.now(UTC),
-        origin=log,
-    )
-
-
-def _said(tag: Tag) -> tuple[object, ...]:
-    """Give what a tag says, without when and how it came in."""
-    return (
-        tag.placement, tag.first_photo, tag.last_photo, tag.tagger, tag.species, tag.count,
-        tag.where, tag.sure, tag.tray, tag.ruling, tag.also, tag.comment,
-    )  # fmt: skip
-
-
-def _tag(new: NewTag, origin: str) -> Tag:
-    return Tag(
-        number=0,
-        placement=new.placement,
-        first_photo=new.first_photo,
-        last_photo=new.last_photo,
-        tagger=new.tagger.strip(),
-        species=new.species,
-        count=new.count,
-        where=new.where,
-        sure=new.sure,
-        tray=new.tray,
-        ruling=new.ruling,
-        also=new.also,
-        comment=new.comment.strip(),
-        made_at=datetime.now(UTC),
-        origin=origin,
-    )
-
-
-def _refuse_bad_tag(new: NewTag, species: Mapping[str, Species]) -> None:
-    if not new.tagger.strip():
-        raise TagError("The tag has no tagger. Say who you are first.")
-    if new.species not in species and new.species not in ANSWERS_WITHOUT_SPECIES:
-        raise TagError(f"Species {new.species!r} is not in the species list. Add it there first.")
-    nobody = new.species in {BLANK, HANDLER}
-    if nobody and new.where is not None:
-        raise TagError(f"A {new.species} tag says where ({new.where}). Leave that out.")
-    if not nobody and new.where is None:
-        raise TagError("The tag does not say where the animal was: fed, on the tray or near it.")
-    if new.count is not None and new.count < 1:
-        raise TagError(f"A count of {new.count} makes no sense. Leave it out, or count from 1.")
 
 
 def _toml(name: str) -> str:

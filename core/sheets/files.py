@@ -6,6 +6,7 @@ import io
 import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 from core.errors import LogError, Problem
 from core.sheets.rows import Sheet, lay_out
@@ -106,26 +107,28 @@ def _delimiter(text: str) -> tuple[str, str]:
     return max(_DELIMITERS, key=lambda delimiter: _names_in_header(text, delimiter)), text
 
 
-def _names_in_header(text: str, delimiter: str) -> int:
-    """Count the header's cells that hold no other delimiter; of equals the comma goes first."""
+def _names_in_header(text: str, delimiter: str) -> tuple[bool, int]:
+    """Say whether the header's first cell, and how many of all, hold no other delimiter.
+
+    The larger pair wins; of equals the comma, which stands first.
+    """
     others = set(_DELIMITERS) - {delimiter}
     try:
         header = next(filter(lambda row: any(map(stripped, row)), _reader(text, delimiter)), [])
     except csv.Error:
-        return 0
-    return sum(bool(stripped(cell)) and not others & set(stripped(cell)) for cell in header)
+        return False, 0
+    clean = [not others & set(cell) for cell in map(stripped, header) if cell]
+    return clean[:1] == [True], sum(clean)
 
 
-def _reader(text: str, delimiter: str) -> Iterator[list[str]]:
+def _reader(text: str, delimiter: str) -> Any:
     lines = io.StringIO(text, newline="")
     return csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
 
 
 def _csv_rows(name: str, text: str, delimiter: str) -> Iterator[tuple[int, Sequence[str]]]:
     """Give each row with the number of its first line in the file."""
-    lines = io.StringIO(text, newline="")
-    reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True, strict=True)
-    number = 1
+    reader, number = _reader(text, delimiter), 1
     try:
         for cells in reader:
             yield number, cells

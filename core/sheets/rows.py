@@ -4,6 +4,7 @@ What a single cell may hold is decided in `cells` and `times`.
 """
 
 import difflib
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -165,15 +166,13 @@ def check_columns(
     """
     needed, allowed = list(required), list(optional)
     there = {column.lower() for column in sheet.columns}
+    absent = [known for known in [*needed, *allowed] if known not in there]
     unknown = [column for column in sheet.columns if column.lower() not in {*needed, *allowed}]
+    meant = _meant(absent, unknown, needed)
     problems = []
-    for known in [*needed, *allowed]:
-        if known in there:
-            continue
-        likely = _likely(known, unknown, _LIKELY if known in needed else _SURE)
-        if likely:
-            unknown.remove(likely)
-            problems.append(_misspelt(likely, known, known in needed))
+    for known in absent:
+        if known in meant:
+            problems.append(_misspelt(meant[known], known, known in needed))
         elif known in needed:
             meaning = (meanings or {}).get(known, "")
             says = f": {meaning}" if meaning else ""
@@ -181,10 +180,24 @@ def check_columns(
     return problems
 
 
-def _likely(known: str, unknown: Sequence[str], cutoff: float) -> str | None:
-    spelt = {column.lower().replace(" ", "_").replace("-", "_"): column for column in unknown}
-    near = difflib.get_close_matches(known, spelt, n=1, cutoff=cutoff)
-    return spelt[near[0]] if near else None
+def _meant(absent: Sequence[str], unknown: Sequence[str], needed: Sequence[str]) -> dict[str, str]:
+    """Pair known columns that are not there with unknown ones, the most alike first."""
+    alike = [
+        (_likeness(known, column), known, column)
+        for known in absent
+        for column in unknown
+        if _likeness(known, column) >= (_LIKELY if known in needed else _SURE)
+    ]
+    meant: dict[str, str] = {}
+    for _, known, column in sorted(alike, key=lambda pair: -pair[0]):
+        if known not in meant and column not in meant.values():
+            meant[known] = column
+    return meant
+
+
+def _likeness(known: str, column: str) -> float:
+    spelt = re.sub(r"[\s-]+", "_", column.lower())
+    return difflib.SequenceMatcher(None, spelt, known).ratio()
 
 
 def _misspelt(column: str, known: str, required: bool) -> Problem:

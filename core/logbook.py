@@ -1,0 +1,131 @@
+"""Decide how a log meets what the study has: rows brought up to date, like names refused."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from core import clocks, logs, sheets
+from core.errors import ClockError, LogError, Problem
+from core.logs import LogKind
+from core.model import ClockCheck, Species
+from core.sheets import Sheet
+from core.store import Counts, Database
+from core.store import logs as store
+
+Connection = Any
+"""An open connection of the store."""
+
+
+def put(database: Database, kind: LogKind, sheet: Sheet, zone: ZoneInfo) -> Counts:
+    """Keep a log whole or not at all: known rows are brought up to date, none is removed.
+
+    Raises
+    ------
+    LogError
+        With every fault and its line.
+    """
+    with database.begin() as connection:
+        return _put(connection, kind, sheet, zone)
+
+
+def replace(
+    database: Database, kind: LogKind, rows: Iterable[Mapping[str, object]], zone: ZoneInfo
+) -> Counts:
+    """Take a log as it was edited: the same checks; rows that were left out are removed."""
+    listed = list(rows)
+    if not listed:
+        raise LogError(str(kind), [Problem("The table is empty. Keep at least one row.")])
+    sheet = sheets.sheet_of_rows(str(kind), listed)
+    with database.begin() as connection:
+        _remove_others(connection, kind, sheet, zone)
+        return _put(connection, kind, sheet, zone)
+
+
+def cells(connection: Connection, kind: LogKind, zone: ZoneInfo) -> list[dict[str, str]]:
+    """Give a log as it would stand in a spreadsheet (tags are listed elsewhere)."""
+    match kind:
+        case LogKind.SPECIES:
+            return [logs.species_cells(one) for one in store.species(connection)]
+        case LogKind.CAMERAS:
+            return [logs.placement_cells(one, zone) for one in store.placements(connection)]
+        case LogKind.CLOCKS:
+            return [logs.clock_cells(one, zone) for one in store.clock_checks(connection)]
+        case _:
+            return [logs.tray_cells(one, zone) for one in store.tray_deployments(connection)]
+
+
+def _put(connection: Connection, kind: LogKind, sheet: Sheet, zone: ZoneInfo) -> Counts:
+    match kind:
+        case LogKind.SPECIES:
+            species = logs.read_species(sheet)
+            _refuse_like_names(connection, sheet.name, species)
+            return store.put_species(connection, species)
+        case LogKind.CAMERAS:
+            counts = store.put_placements(connection, logs.read_cameras(sheet, zone))
+            _refuse_bad_clocks(connection, sheet.name, zone)
+            return counts
+        case LogKind.CLOCKS:
+            counts = store.put_clock_checks(connection, logs.read_clocks(sheet, zone))
+            _refuse_bad_clocks(connection, sheet.name, zone)
+            return counts
+        case _:
+            return store.put_tray_deployments(connection, logs.read_trays(sheet, zone))
+
+
+def _remove_others(connection: Connection, kind: LogKind, sheet: Sheet, zone: ZoneInfo) -> None:
+    """Remove the rows of a log that a table no longer has."""
+    match kind:
+        case LogKind.SPECIES:
+            keys = {one.key for one in logs.read_species(sheet)}
+            for key in {one.key for one in store.species(connection)} - keys:
+                store.remove_species(connection, key)
+        case LogKind.CAMERAS:
+            names = {one.placement for one in logs.read_cameras(sheet, zone)}
+            for name in {one.placement for one in store.placements(connection)} - names:
+                store.remove_placement(connection, name)
+        case LogKind.CLOCKS:
+            kept = {(one.placement, one.camera_showed) for one in logs.read_clocks(sheet, zone)}
+            known = {(one.placement, one.camera_showed) for one in store.clock_checks(connection)}
+            for name, showed in known - kept:
+                store.remove_clock_check(connection, name, showed)
+        case _:
+            ids = {one.deployment for one in logs.read_trays(sheet, zone)}
+            for id_ in {one.deployment for one in store.tray_deployments(connection)} - ids:
+                store.remove_tray_deployment(connection, id_)
+
+
+def _refuse_like_names(connection: Connection, log: str, rows: Sequence[Species]) -> None:
+    """Refuse a species list that would give one name, or one keystroke, to two species."""
+    keys = {row.key for row in rows}
+    faults = [
+        Problem(
+            f"{row.name!r} ({row.key!r}) is too like {other.name!r} ({other.key!r}), which the "
+            "study has already. Use its key, or another name."
+        )
+        for row in rows
+        for other in store.species(connection)
+        if other.key not in keys and _alike(row, other)
+    ]
+    if faults:
+        raise LogError(log, faults)
+
+
+def _alike(one: Species, other: Species) -> bool:
+    same_name = one.name.casefold() == other.name.casefold()
+    return same_name or one.key.casefold() == other.key.casefold()
+
+
+def _refuse_bad_clocks(connection: Connection, log: str, zone: ZoneInfo) -> None:
+    """Refuse clock checks that run backwards once all of a placement stand together."""
+    placements = {one.placement: one for one in store.placements(connection)}
+    by_placement: dict[str, list[ClockCheck]] = {}
+    for check in store.clock_checks(connection):
+        by_placement.setdefault(check.placement, []).append(check)
+    faults = []
+    for name, own in by_placement.items():
+        try:
+            clocks.clock_of(placements.get(name), own, zone, None)
+        except ClockError as fault:
+            faults.append(Problem(str(fault)))
+    if faults:
+        raise LogError(log, faults)

@@ -1,0 +1,145 @@
+"""Decide which photos, species and trays a tag means, and refuse what the study does not have."""
+
+import difflib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from core.errors import TagError
+from core.logs import TagLine
+from core.model import ANSWERS_WITHOUT_SPECIES, BLANK, HANDLER, Photo, Species, Tag, Where
+
+
+@dataclass(frozen=True, slots=True)
+class NewTag:
+    """A tag as a screen asks for it."""
+
+    placement: str
+    first_photo: int
+    last_photo: int
+    tagger: str
+    species: str
+    count: int | None = None
+    where: Where | None = None
+    sure: bool = True
+    tray: str = ""
+    ruling: bool = False
+    also: bool = False
+    comment: str = ""
+    action: str | None = None
+    """An id that makes a repeated call the same as one call."""
+
+
+class FileNames:
+    """The photos of a placement by the names that a tag may use for them."""
+
+    def __init__(self, placement: str, photos: Sequence[Photo]) -> None:
+        self.placement = placement
+        self.by_path = {photo.file: photo for photo in photos}
+        self.by_name: dict[str, list[Photo]] = {}
+        for photo in photos:
+            self.by_name.setdefault(photo.file.rsplit("/", 1)[-1], []).append(photo)
+
+    def id_of(self, name: str) -> int:
+        """Give the id of a photo by its path below the card, or its bare name where one has it."""
+        photo = self.by_path.get(name)
+        named = self.by_name.get(name, []) if photo is None else [photo]
+        originals = {one.copy_of or one.id for one in named}
+        if len(originals) == 1:
+            return originals.pop()
+        if originals:
+            paths = ", ".join(repr(one.file) for one in named[:3])
+            raise TagError(
+                f"Photo {name!r} of placement {self.placement!r} could be {paths}. "
+                "Write the path below the card."
+            )
+        raise TagError(
+            f"Placement {self.placement!r} has no photo {name!r}.{likely(name, self.by_name)} "
+            "Scan its card first, or mend the name."
+        )
+
+
+def likely(name: str, known: Iterable[str]) -> str:
+    """Suggest the name that was probably meant; empty when none is near."""
+    near = difflib.get_close_matches(name, list(known), n=1, cutoff=0.7)
+    return f" Did you mean {near[0]!r}?" if near else ""
+
+
+def tag_of_line(
+    line: TagLine,
+    names: FileNames,
+    species: Mapping[str, Species],
+    trays: Mapping[str, tuple[str, ...]],
+    log: str,
+) -> Tag:
+    """Turn a line of a tag log into a tag; TagError when it names what the study has not."""
+    if species and line.species not in species and line.species not in ANSWERS_WITHOUT_SPECIES:
+        keys = ", ".join(f"{key} ({one.name})" for key, one in species.items())
+        raise TagError(f"Species {line.species!r} is not in the species list. Known are: {keys}.")
+    watched = trays.get(line.placement, ())
+    if line.tray and watched and line.tray not in watched:
+        raise TagError(
+            f"Tray {line.tray!r} is not watched by placement {line.placement!r}. "
+            f"It watches {', '.join(watched)}."
+        )
+    return Tag(
+        number=0,
+        placement=line.placement,
+        first_photo=names.id_of(line.first_photo),
+        last_photo=names.id_of(line.last_photo),
+        tagger=line.tagger,
+        species=line.species,
+        count=line.count,
+        where=line.where,
+        sure=line.sure,
+        tray=line.tray,
+        ruling=line.ruling,
+        also=line.also,
+        comment=line.comment,
+        made_at=datetime.now(UTC),
+        origin=log,
+    )
+
+
+def said(tag: Tag) -> tuple[object, ...]:
+    """Give what a tag says, without when and how it came in."""
+    return (
+        tag.placement, tag.first_photo, tag.last_photo, tag.tagger, tag.species, tag.count,
+        tag.where, tag.sure, tag.tray, tag.ruling, tag.also, tag.comment,
+    )  # fmt: skip
+
+
+def tag_of(new: NewTag, origin: str) -> Tag:
+    """Turn what a screen asked for into a tag, made now."""
+    return Tag(
+        number=0,
+        placement=new.placement,
+        first_photo=new.first_photo,
+        last_photo=new.last_photo,
+        tagger=new.tagger.strip(),
+        species=new.species,
+        count=new.count,
+        where=new.where,
+        sure=new.sure,
+        tray=new.tray,
+        ruling=new.ruling,
+        also=new.also,
+        comment=new.comment.strip(),
+        made_at=datetime.now(UTC),
+        origin=origin,
+    )
+
+
+def refuse_bad(new: NewTag, species: Mapping[str, Species]) -> None:
+    """Refuse a tag that names nobody, an unlisted species, or no place for an animal."""
+    if not new.tagger.strip():
+        raise TagError("The tag has no tagger. Say who you are first.")
+    if new.species not in species and new.species not in ANSWERS_WITHOUT_SPECIES:
+        raise TagError(f"Species {new.species!r} is not in the species list. Add it there first.")
+    nobody = new.species in {BLANK, HANDLER}
+    if nobody and new.where is not None:
+        raise TagError(f"A {new.species} tag says where ({new.where}). Leave that out.")
+    if not nobody and new.where is None:
+        raise TagError("The tag does not say where the animal was: fed, on the tray or near it.")
+    if new.count is not None and new.count < 1:
+        raise TagError(f"A count of {new.count} makes no sense. Leave it out, or count from 1.")
