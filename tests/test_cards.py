@@ -144,7 +144,7 @@ OTHERS = [text(0x9290, "1"), text(0x9291, "2"), text(0x9292, "3"), text(0x9010, 
         (None, None, None, TimeSource.NONE, "", ""),
     ],
 )
-def test_which_time_counts(  # noqa: PLR0917
+def test_which_time_counts(
     tmp_path: Path,
     original: str | None,
     digitized: str | None,
@@ -360,7 +360,7 @@ CIRCLE = b"\0\0\0\x10ftypheic\0\0\0\0" + b"\0\0\0\1free" + bytes(8)  # a box of 
 @example(CIRCLE, [], 2000, b"", "a.heic")
 @example(b"\xff\xd8" + b"\xff" * 200_000, [], 10**6, b"", "a.jpg")
 @example(b"II*\0\x08\0\0\0\xff\xff" + b"\x25\x88\4\0\1\0\0\0\x08\0\0\0" * 3000, [], 10**6, b"", "a")
-def test_no_content_is_too_corrupt(  # noqa: PLR0917
+def test_no_content_is_too_corrupt(
     tmp_path: Path,
     base: bytes,
     spoiled: list[tuple[int, int]],

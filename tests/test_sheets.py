@@ -222,8 +222,9 @@ def test_the_typed_cells_of_a_workbook() -> None:
     def only_a_day(book: Any) -> None:
         book.worksheets[0]["D2"].number_format = "yyyy-mm-dd"
 
+    rest = ["sum", "yes", "text", "clock", "span"]
     data = workbook(
-        ["Time", "noise", "midnight", "day", "whole", "mass", "sum", "yes", "text", "clock", "span"],
+        ["Time", "noise", "midnight", "day", "whole", "mass", *rest],
         [
             naive("2026-03-14 07:05"),
             46095.29513888 + 1e-7,
@@ -238,7 +239,7 @@ def test_the_typed_cells_of_a_workbook() -> None:
             timedelta(hours=30),
         ],
         change=only_a_day,
-    )  # fmt: skip
+    )
     ((number, found),) = cells(read_sheet(data, "x.xlsx"))
     assert number == 2
     assert found == {
@@ -274,6 +275,11 @@ def test_rows_of_a_workbook_keep_their_numbers() -> None:
 
     data = workbook(["not"], ["this"], change=hide_first)
     assert cells(read_sheet(data, "x.xlsx")) == [(6, {"tray": "T1"})]
+
+
+def test_a_workbook_without_a_cell_is_empty() -> None:
+    """A new workbook that was saved by mistake is refused like an empty file."""
+    assert "it has no header and no rows" in refusal(lambda: read_sheet(workbook(), "x.xlsx"))[0]
 
 
 def with_formulas(xml_cells: str) -> bytes:

@@ -114,7 +114,8 @@ def _names_in_header(text: str, delimiter: str) -> tuple[bool, int]:
     """
     others = set(_DELIMITERS) - {delimiter}
     try:
-        header = next(filter(lambda row: any(map(stripped, row)), _reader(text, delimiter)), [])
+        rows: Iterator[list[str]] = _reader(text, delimiter)
+        header = next((row for row in rows if any(map(stripped, row))), [])
     except csv.Error:
         return False, 0
     clean = [not others & set(cell) for cell in map(stripped, header) if cell]
