@@ -215,6 +215,15 @@ def _count(report: ScanReport, row: NewPhoto, *, copy: bool) -> None:
         report.last_shown = max(last or header.camera_time, header.camera_time)
 
 
+def _same_content(old: KnownFile, one: ReadFile) -> bool:
+    """Say whether a file that is younger than it was still holds what it held."""
+    return (
+        old.size == one.found.size
+        and bool(one.fingerprint)
+        and (old.fingerprint == one.fingerprint)
+    )
+
+
 def _key(one: ReadFile) -> tuple[int, str]:
     return one.found.size, one.fingerprint
 

@@ -58,6 +58,7 @@ class KnownFile:
     changed_ns: int
     """When the file system says it was changed last. [ns]"""
     problem: str
+    fingerprint: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +124,13 @@ def cards(connection: Connection) -> list[CardRow]:
 
 def known_files(connection: Connection, card_id: int) -> dict[str, KnownFile]:
     """Fetch the files held of a card; ask inside the transaction that adds the others."""
-    columns = (PHOTOS.c.id, PHOTOS.c.size, PHOTOS.c.changed_ns, PHOTOS.c.problem)
+    columns = (
+        PHOTOS.c.id,
+        PHOTOS.c.size,
+        PHOTOS.c.changed_ns,
+        PHOTOS.c.problem,
+        PHOTOS.c.fingerprint,
+    )
     rows = connection.execute(select(PHOTOS.c.file, *columns).where(PHOTOS.c.card_id == card_id))
     return {file: KnownFile(*known) for file, *known in rows}
 
@@ -205,6 +212,14 @@ def set_photos(connection: Connection, rows: Mapping[int, NewPhoto]) -> None:
     if rows:
         cells = [{"photo_id": photo} | _cells(row) for photo, row in rows.items()]
         connection.execute(PHOTOS.update().where(PHOTOS.c.id == bindparam("photo_id")), cells)
+
+
+def set_changed_ns(connection: Connection, moments: Mapping[int, int]) -> None:
+    """Hold when files were changed last, by photo id, their content being what it was."""
+    if moments:
+        cells = [{"photo_id": photo, "ns": ns} for photo, ns in moments.items()]
+        same = PHOTOS.update().where(PHOTOS.c.id == bindparam("photo_id"))
+        connection.execute(same.values(changed_ns=bindparam("ns")), cells)
 
 
 def set_content_hash(connection: Connection, photo_id: int, content_hash: str | None) -> None:
