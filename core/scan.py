@@ -150,11 +150,14 @@ def _keep(
     """Keep one batch whole or not at all."""
     with database.begin() as connection:
         card = store.put_card(connection, placement, str(folder), datetime.now(UTC))
-        present = {one.found.file: one for one in batch}
-        changed = {known[file].id: _changed(one) for file, one in present.items() if file in known}
+        seen = [(known[one.found.file], one) for one in batch if one.found.file in known]
+        younger = {old.id: one.found.changed_ns for old, one in seen if _same_content(old, one)}
+        changed = {old.id: _changed(one) for old, one in seen if old.id not in younger}
+        store.set_changed_ns(connection, younger)
         store.set_photos(connection, changed)
+        report.known += len(younger)
         report.changed += len(changed)
-        new = [one for file, one in present.items() if file not in known]
+        new = [one for one in batch if one.found.file not in known]
         keys = {_key(one) for one in new if one.fingerprint and one.header.is_photo}
         same = store.same_content(connection, keys)
         again = {

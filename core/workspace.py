@@ -53,6 +53,9 @@ from core.store import tags as tag_store
 from core.taglog import NewTag
 
 
+__all__ = ["NewTag", "PlacementView", "Workspace"]
+
+
 @dataclass(frozen=True, slots=True)
 class PlacementView:
     """One placement with its photos, visits, answers and watched time, as they are now."""

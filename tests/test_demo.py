@@ -78,7 +78,7 @@ def test_the_clock_check_moves_the_key_visit_into_its_window(tmp_path: Path) -> 
 
 
 def test_a_ruling_turns_the_disputed_tray_into_a_density(tmp_path: Path) -> None:
-    """The instructor rules the disputed visit; the tray is named, and the note says it was ruled."""
+    """The instructor rules the disputed visit: the tray is named, and a note says so."""
     with build_demo(tmp_path / "demo") as demo:
         before = demo.outcome("SKO-D2")
         assert before.status is Status.PENDING

@@ -1,4 +1,4 @@
-"""Scanning cards into a study: only what is new, copies once, nothing touched, nothing half done."""
+"""Scanning cards into a study: only what is new, copies once, nothing touched or half done."""
 
 import shutil
 from collections.abc import Iterator

@@ -130,7 +130,10 @@ def test_what_is_known_of_a_photo_can_be_mended(database: Database) -> None:
         assert cards.photo(connection, two).problem == "cut short"
         cards.set_photos(connection, {two: new_photo("2.jpg", size=7, changed_ns=8)})
         known = cards.known_files(connection, card)
-        assert known == {"1.jpg": KnownFile(one, 1000, 5, ""), "2.jpg": KnownFile(two, 7, 8, "")}
+        assert known == {
+            "1.jpg": KnownFile(one, 1000, 5, "", "1.jpg"),
+            "2.jpg": KnownFile(two, 7, 8, "", "2.jpg"),
+        }
         assert cards.photo(connection, two).copy_of is None
 
 

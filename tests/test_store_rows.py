@@ -249,7 +249,9 @@ def test_photos_come_back_as_given(
             for row, photo_id in numbered
         ]
         assert cards.known_files(connection, card) == {
-            row.file: KnownFile(photo_id, row.size, row.changed_ns, row.header.problem)
+            row.file: KnownFile(
+                photo_id, row.size, row.changed_ns, row.header.problem, row.fingerprint
+            )
             for row, photo_id in numbered
         }
 
