@@ -52,8 +52,7 @@ from core.store import logs as log_store
 from core.store import tags as tag_store
 from core.taglog import NewTag
 
-
-__all__ = ["NewTag", "PlacementView", "Workspace"]
+__all__ = ["Counts", "NewTag", "PlacementView", "Workspace"]
 
 
 @dataclass(frozen=True, slots=True)
