@@ -8,6 +8,7 @@ from datetime import timedelta
 from core import windows
 from core.clocks import Clock
 from core.model import (
+    ALSO_ON,
     ANSWERS_WITHOUT_SPECIES,
     ClockFlag,
     Finding,
@@ -24,7 +25,8 @@ from core.model import (
 )
 
 ALIKE = 3
-"""So many trays with exactly the mass put in look like default values (ours)."""
+"""So many trays with exactly the mass put in, or photos alike on two placements, are no chance
+(ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +136,13 @@ def _card(card: Card, species: Mapping[str, Species]) -> Iterator[Finding]:
         yield Finding(thing, card.clock_fault)
     photos = [photo for photo in card.photos if photo.is_photo and photo.copy_of is None]
     yield from _faulty(thing, card.photos)
+    twice = [photo for photo in photos if ALSO_ON in photo.problem]
+    if len(twice) >= ALIKE and len(twice) * 2 > len(photos):
+        yield Finding(
+            thing,
+            f"{len(twice)} of {len(photos)} photos are those of another placement, byte for byte "
+            f"({twice[0].file}: {twice[0].problem}). Forget the card that is in the wrong place.",
+        )
     odd = [
         photo
         for photo in photos

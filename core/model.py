@@ -218,6 +218,11 @@ class PhotoKind(StrEnum):
     HANDLER = "handler"
 
 
+ALSO_ON = "the same picture is on placement"
+"""Said of a photo that another placement has too. Which of the two is right a person has to say,
+so it counts on both until then; a copy inside one placement counts once."""
+
+
 @dataclass(frozen=True, slots=True)
 class Header:
     """What the first bytes of a file on a card say, before any clock is corrected."""

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from core import cards
 from core.cards import FoundFile, ReadFile
 from core.errors import CardError
+from core.model import ALSO_ON
 from core.store import Candidate, Database, KnownFile, NewPhoto
 from core.store import cards as store
 
@@ -181,20 +182,25 @@ def _add(
     originals: dict[tuple[int, str], ReadFile] = {}
     later: list[tuple[int, ReadFile]] = []
     for one in fresh:
-        row = _row(one)
-        twins = same.get(_key(one), []) if one.header.is_photo and one.fingerprint else []
-        twin = _twin(one, twins)
-        if twin is not None:
-            original, certain = twin
-            row = _as_copy(row, original.file, original.placement, certain=certain)
-            row = replace(row, copy_of=original.copy_of or original.id)
-        elif one.header.is_photo and one.fingerprint:
+        row, copy = _row(one), False
+        if one.header.is_photo and one.fingerprint:
+            twins = same.get(_key(one), [])
+            known = _twin(one, [twin for twin in twins if twin.placement == report.placement])
+            elsewhere = _twin(one, [twin for twin in twins if twin.placement != report.placement])
             first = originals.setdefault(_key(one), one)
-            if first is not one and _same_bytes(first.found.path, one.found.path):
-                row = _as_copy(row, first.found.file, report.placement, certain=True)
+            if known is not None:
+                copy = True
+                row = _as_copy(row, known[0].file, certain=known[1])
+                row = replace(row, copy_of=known[0].copy_of or known[0].id)
+            elif first is not one and _same_bytes(first.found.path, one.found.path):
+                copy = True
+                row = _as_copy(row, first.found.file, certain=True)
                 later.append((len(rows), first))
+            elif elsewhere is not None:
+                twin = elsewhere[0]
+                row = _with_problem(row, f"{ALSO_ON} {twin.placement} as {twin.file}")
         rows.append(row)
-        _count(report, row, copy=twin is not None or bool(later and later[-1][0] == len(rows) - 1))
+        _count(report, row, copy=copy)
     ids = store.add_photos(connection, card, rows)
     at = {row.file: id_ for row, id_ in zip(rows, ids, strict=True)}
     for index, first in later:
@@ -236,17 +242,20 @@ def _row(one: ReadFile) -> NewPhoto:
     return NewPhoto(found.file, found.size, found.changed_ns, one.fingerprint, one.header)
 
 
-def _changed(one: ReadFile) -> NewPhoto:
-    problem = "; ".join(filter(None, (one.header.problem, "changed since it was first scanned")))
-    return replace(_row(one), header=replace(one.header, problem=problem))
-
-
-def _as_copy(row: NewPhoto, file: str, placement: str, *, certain: bool) -> NewPhoto:
-    words = f"a copy of {file} of placement {placement}, counted nowhere"
-    if not certain:
-        words += " (that file is not at hand, so size and both ends were compared)"
+def _with_problem(row: NewPhoto, words: str) -> NewPhoto:
     problem = "; ".join(filter(None, (row.header.problem, words)))
     return replace(row, header=replace(row.header, problem=problem))
+
+
+def _changed(one: ReadFile) -> NewPhoto:
+    return _with_problem(_row(one), "changed since it was first scanned")
+
+
+def _as_copy(row: NewPhoto, file: str, *, certain: bool) -> NewPhoto:
+    words = f"a copy of {file}, counted nowhere"
+    if not certain:
+        words += " (that file is not at hand, so size and both ends were compared)"
+    return _with_problem(row, words)
 
 
 def _same_card(

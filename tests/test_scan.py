@@ -53,10 +53,19 @@ def test_copies_are_listed_and_counted_once(study: Workspace, tmp_path: Path) ->
     assert len(visit.visit.photos) == 3
     rows = [row for row in study.photo_rows() if "copy" in row["problem"]]
     assert [row["file"] for row in rows] == [f"101A/IMG_000{at}.JPG" for at in (1, 2, 3)]
-    other = tmp_path / "other"
-    shutil.copytree(card / "100A", other)
-    assert study.scan(other, "P2").copies == 3
-    assert study.view("P2").visits == ()
+
+
+def test_a_card_on_two_placements_is_said_and_left_to_a_person(
+    study: Workspace, tmp_path: Path
+) -> None:
+    """Which placement is right cannot be told from the files, so nothing is dropped silently."""
+    write_burst(tmp_path / "card", DAY, 3)
+    shutil.copytree(tmp_path / "card", tmp_path / "other")
+    study.scan(tmp_path / "card", "P1")
+    assert study.scan(tmp_path / "other", "P2").copies == 0
+    assert len(study.view("P2").visits) == 1
+    found = [one for one in study.check() if "byte for byte" in one.message]
+    assert [(one.thing, one.serious) for one in found] == [("placement P2", True)]
 
 
 def test_pictures_of_one_size_are_no_copies(study: Workspace, tmp_path: Path) -> None:
