@@ -51,7 +51,7 @@ def number_visits(
         return np.empty(0, dtype=np.int64)
     seconds = times.astype("datetime64[s]").astype(np.int64)
     key = pack(placements, seconds - seconds.min())
-    order = np.argsort(key, kind="stable")
+    order = np.argsort(key)
     # Neighbours of two placements lie further apart than any gap, since the placement is packed
     # above the seconds.
     starts = np.diff(key[order]) > int(gap.total_seconds())
