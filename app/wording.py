@@ -1,13 +1,32 @@
 """Decide how results are put into words; no Streamlit, no terminal."""
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from core.exports import tables
 from core.exports.tables import name_of, number_text, time_text
-from core.model import AnsweredVisit, Finding, Outcome, Photo, SeenVisit, Species, Tag
+from core.food import Reading
+from core.model import (
+    BLANK,
+    HANDLER,
+    UNKNOWN,
+    AnsweredVisit,
+    Finding,
+    Outcome,
+    Photo,
+    SeenVisit,
+    Species,
+    Status,
+    Tag,
+    TrayDeployment,
+    Where,
+)
 from core.scan import ScanReport
+from core.settings import Settings
 from core.workspace import Counts
 
 MOST_PROBLEMS = 20
@@ -57,7 +76,7 @@ def explain(outcome: Outcome, species: Mapping[str, Species], zone: ZoneInfo) ->
         f"food        {food(outcome)}",
         f"density     {density(outcome)}",
         f"forager     {outcome.forager or 'none'}",
-        f"on tray     {outcome.visits} visits of the forager, {outcome.visits_all} of all animals",
+        f"on tray     {visits(outcome)}",
         f"watched     {watched(outcome, zone)}",
     ]
     lines += [f"note        {note}" for note in outcome.notes]
@@ -86,6 +105,11 @@ def _or_blank(amount: Decimal | int | None) -> str:
     return "blank" if amount is None else f"{amount}"
 
 
+def visits(outcome: Outcome) -> str:
+    """Say how many visits there were on the tray."""
+    return f"{outcome.visits} visits of the forager, {outcome.visits_all} of all animals"
+
+
 def density(outcome: Outcome) -> str:
     """Write a giving-up density with its unit and bound."""
     if outcome.gud is None:
@@ -108,21 +132,23 @@ def watched(outcome: Outcome, zone: ZoneInfo) -> str:
 def _visit(
     number: int, seen: SeenVisit, species: Mapping[str, Species], zone: ZoneInfo
 ) -> list[str]:
-    marks = [
-        words
-        for holds, words in (
-            (seen.cut_at_set_out, "cut at set-out"),
-            (seen.running_at_pickup, "running at pick-up"),
-            (seen.outside_placement, "outside the camera's start and end"),
-            (seen.which_tray, "which tray?"),
-        )
-        if holds
-    ]
+    marks = visit_marks(seen)
     start, end = time_text(seen.start, zone), time_text(seen.end, zone)
     lines = [f"visit {number}: {start} to {end}" + (f" ({', '.join(marks)})" if marks else "")]
     for part in seen.parts:
         lines += _part(part, species, zone)
     return lines
+
+
+def visit_marks(seen: SeenVisit) -> list[str]:
+    """Say what is special about a visit in a window."""
+    marks = (
+        (seen.cut_at_set_out, "cut at set-out"),
+        (seen.running_at_pickup, "running at pick-up"),
+        (seen.outside_placement, "outside the camera's start and end"),
+        (seen.which_tray, "which tray?"),
+    )
+    return [words for holds, words in marks if holds]
 
 
 def _part(part: AnsweredVisit, species: Mapping[str, Species], zone: ZoneInfo) -> list[str]:
@@ -148,14 +174,242 @@ def photo_line(photo: Photo, zone: ZoneInfo) -> str:
 
 def tag_line(tag: Tag, species: Mapping[str, Species], zone: ZoneInfo) -> str:
     """Say who said what, and when."""
+    return f"{tag.tagger}: {what_tag_says(tag, species)} [{_when(tag.made_at, zone)}]"
+
+
+def what_tag_says(tag: Tag, species: Mapping[str, Species]) -> str:
+    """Say what a tag says: species, how many, where, which tray, how sure."""
     parts = [name_of(tag.species, species)]
     parts += [str(tag.count)] if tag.count else []
     parts += [str(tag.where).replace("_", " ")] if tag.where else []
     parts += [f"tray {tag.tray}"] if tag.tray else []
     parts += ["" if tag.sure else "not sure", "ruling" if tag.ruling else ""]
     parts += [f"“{tag.comment}”"] if tag.comment else []
-    return f"{tag.tagger}: {', '.join(filter(None, parts))} [{_when(tag.made_at, zone)}]"
+    return ", ".join(filter(None, parts))
 
 
 def _when(moment: datetime | None, zone: ZoneInfo) -> str:
     return time_text(moment, zone) or "time not kept"
+
+
+# --- words of the screens ------------------------------------------------------------------------
+
+MEANS: Mapping[Status, str] = {
+    Status.KEEP: "a density with its owner, use it",
+    Status.CAUTION: "a density with its owner, and something to know about them",
+    Status.NO_GUD: "nobody fed, so there is no density; the tray counts as offered",
+    Status.DROP: "no animal can be named, or the mass means nothing",
+    Status.ERROR: "records contradict each other, put them right",
+    Status.PENDING: "something is still missing, fill it in",
+}
+SIGN: Mapping[Status, str] = {
+    Status.KEEP: "●",
+    Status.CAUTION: "◐",
+    Status.NO_GUD: "○",
+    Status.DROP: "✕",
+    Status.ERROR: "!",
+    Status.PENDING: "…",
+}
+"""A sign beside each status, so that colour is never needed."""
+
+WHERE_WORDS: Mapping[Where, str] = {
+    Where.FED: "fed",
+    Where.ON_TRAY: "on the tray",
+    Where.NEAR: "near it",
+}
+ANSWER_WORDS: Mapping[str, str] = {
+    BLANK: "Blank: nothing there",
+    HANDLER: "Handler: our own people",
+    UNKNOWN: "Unknown: cannot tell",
+}
+
+CAUTIONS: Mapping[str, str] = {
+    "Who decides": "This is no safety, legal or medical advice. Your local rules, your employer's "
+    "safety office and licensed practice decide. Ask them before the first tray.",
+    "Rodent dust": "Used sand, husks and trays are rodent waste and can carry disease. Do not "
+    "sweep them dry or vacuum them. Sift outdoors, upwind, away from food; ask a professional "
+    "about gloves, masks and disinfection, and read your health authority's current page.",
+    "Silica, allergies, lifting": "Dry quartz sand makes fine dust; peanut, millet and sunflower "
+    "dust make some people ill; a few trays of sand weigh more than they look. Ask the safety "
+    "office.",
+    "Permits and ethics": "Work with wild animals usually needs an ethics review, a permit and "
+    "the landowner's leave. Feeding wildlife may be banned where you are. Take all food away at "
+    "the end.",
+    "Site": "Large animals, snakes, ticks, heat, traffic, night work, working alone: follow the "
+    "local plan and check in with somebody.",
+    "People in pictures": "They have rights. Put up signs where the law asks for them, keep such "
+    "photos private, and agree when they are deleted. Places of sensitive species are not for "
+    "publishing.",
+}
+
+
+def plain(text: object) -> str:
+    """Escape what people wrote, so that a page which reads Markdown shows it as it stands.
+
+    A picture, link, colour or formula written into a name or note is shown as text and fetches
+    nothing. Line breaks are kept.
+    """
+    escaped = re.sub(r"([!-/:-@\[-`{-~])", r"\\\1", str(text))
+    return escaped.replace("\n", "  \n")
+
+
+def moment(when: datetime | None, zone: ZoneInfo) -> str:
+    """Write a time as people read it, local to the study: `14 Mar 2026, 18:31:05`."""
+    if when is None:
+        return "time not known"
+    local = when.astimezone(zone)
+    return f"{local.day} {_MONTHS[local.month - 1]} {local.year}, {local:%H:%M:%S}"
+
+
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def naive(when: datetime, zone: ZoneInfo) -> datetime:
+    """Give a time as a clock at the study shows it, no zone attached: for charts."""
+    return when.astimezone(zone).replace(tzinfo=None)
+
+
+def headline(outcome: Outcome) -> str:
+    """Say a tray's outcome in one line."""
+    owner = f", {outcome.forager}, {density(outcome)}" if outcome.gud is not None else ""
+    return f"{outcome.deployment.deployment}: {outcome.status}{owner}: {outcome.reason}"
+
+
+def result_line(outcome: Outcome) -> dict[str, str]:
+    """Give the cells that answer first: which tray, whose density, why."""
+    tray = outcome.deployment
+    share = outcome.watched_share
+    return {
+        "deployment": tray.deployment,
+        "tray": tray.tray,
+        "status": f"{SIGN[outcome.status]} {outcome.status}",
+        "forager": outcome.forager,
+        "density": density(outcome) if outcome.gud is not None else "",
+        "visits": f"{outcome.visits} of {outcome.visits_all}",
+        "watched": "" if share is None else f"{share:.0%}",
+        "reason": str(outcome.reason),
+    }
+
+
+def ledger_lines(outcomes: Sequence[Outcome]) -> list[dict[str, str | int]]:
+    """Give the way from all trays to those with a density; the lines add up to the first."""
+    lines: list[dict[str, str | int]] = [
+        {"status": "set out", "reason": "study trays in the tray log", "trays": len(outcomes)}
+    ]
+    for status, reason, count in tables.ledger(outcomes):
+        lines.append({"status": f"{SIGN[status]} {status}", "reason": reason, "trays": count})
+    kept = sum(one.gud is not None for one in outcomes)
+    lines.append({"status": "with a density", "reason": "keep and caution", "trays": kept})
+    return lines
+
+
+def food_lines(reading: Reading, *, counted: bool) -> list[dict[str, str]]:
+    """Give the food numbers of a tray, each with where it comes from."""
+    unit = "items" if counted else "g"
+
+    def mass(amount: Decimal | None) -> str:
+        return "blank" if amount is None else f"{number_text(amount, 4)} {unit}"
+
+    moisture = f"from {_controls(reading.moisture_controls, 'moisture')}"
+    recovery = f"from {_controls(reading.sift_controls, 'sift')}"
+    return [
+        {"what": "put in", "number": mass(reading.start), "how": "tray log"},
+        {"what": "left, raw", "number": mass(reading.left), "how": "tray log"},
+        {"what": "moisture k", "number": number_text(reading.moisture, 5), "how": moisture},
+        {"what": "sifting r", "number": number_text(reading.recovery, 5), "how": recovery},
+        {"what": "left, corrected", "number": mass(reading.corrected), "how": "raw / k / r"},
+        {"what": "gone", "number": mass(reading.eaten), "how": "put in - corrected"},
+        {
+            "what": "tolerance",
+            "number": mass(reading.tolerance),
+            "how": "less than this gone means that nobody fed",
+        },
+        {"what": "food class", "number": reading.kind.value, "how": FOOD_WORDS[reading.kind.value]},
+    ]
+
+
+FOOD_WORDS: Mapping[str, str] = {
+    "T0": "untouched",
+    "T1": "part eaten",
+    "T2": "emptied",
+    "T3": "more left than put in",
+    "T?": "a number is missing",
+}
+
+
+def _controls(number: int, kind: str) -> str:
+    if number == 0:
+        return f"no {kind} control, so 1"
+    return f"{number} {kind} control" + ("s" if number > 1 else "")
+
+
+def settings_lines(settings: Settings) -> list[dict[str, str]]:
+    """Give the settings that results depend on."""
+    tolerance = settings.tolerance
+    within = "from controls" if tolerance is None else f"{number_text(tolerance, 4)} g"
+    values = (
+        ("time zone", settings.timezone.key),
+        ("gap between visits", f"{number_text(settings.gap.total_seconds(), 3)} s"),
+        ("scale step", f"{number_text(settings.scale_step, 4)} g"),
+        ("tolerance", within),
+        ("taggers needed", str(settings.taggers_needed)),
+    )
+    return [{"setting": name, "value": value} for name, value in values]
+
+
+def photo_alt(
+    photo: Photo, position: int, of: int, trays: Sequence[str], zone: ZoneInfo, *, whole: str
+) -> str:
+    """Say in words what a picture is, for those who cannot see it."""
+    tray = f"tray {' and '.join(trays)}" if trays else "no tray named"
+    return (
+        f"Photo {position} of {of} of {whole}, {tray}, placement {photo.placement}, "
+        f"{moment(photo.true_time, zone)}"
+    )
+
+
+def stretch(start: datetime, end: datetime, zone: ZoneInfo) -> str:
+    """Write a stretch of time; its end in full only on another day."""
+    first, last = moment(start, zone), moment(end, zone)
+    if first == last:
+        return first
+    day, clock = last.rsplit(", ", 1)
+    return f"{first} to {clock if first.startswith(f'{day},') else last}"
+
+
+def windows_line(out: Sequence[TrayDeployment]) -> str:
+    """Say into which tray deployments' windows a run of photos falls."""
+    if not out:
+        return "In no tray's window: it counts for no tray."
+    return f"In the window of {'; '.join(f'{o.deployment} (tray {o.tray})' for o in out)}."
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step from an empty study to results."""
+
+    name: str
+    done: bool
+    words: str
+    """What there is, or what to do."""
+
+
+def steps(*, species: int, cameras: int, trays: int, cards: int, tagged: bool) -> list[Step]:
+    """Say how far a study has come, in the order in which it is easiest."""
+    return [
+        Step("Species list", species > 0, _there(species, "species", "load it on this page")),
+        Step("Camera log", cameras > 0, _there(cameras, "placements", "load it on this page")),
+        Step("Tray log", trays > 0, _there(trays, "trays", "load it on the Trays page")),
+        Step("Cards", cards > 0, _there(cards, "cards", "scan a card's folder")),
+        Step("Tags", tagged, "tagging has begun" if tagged else "tag visits on the Tag page"),
+        Step("Results", trays > 0 and tagged, "look at the Results page"),
+    ]
+
+
+def _there(number: int, things: str, todo: str) -> str:
+    return f"{number} {things}" if number else todo
+
+
+def next_step(found: Sequence[Step]) -> Step | None:
+    """Give the first step that is not done; None when all are."""
+    return next((step for step in found if not step.done), None)

@@ -3,7 +3,8 @@
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 from core import windows
 from core.clocks import Clock
@@ -29,6 +30,10 @@ ALIKE = 3
 (ours)."""
 
 
+FAST_DRIFT_S_PER_DAY = 60
+"""A clock that drifts faster was more likely reset (a judgement, no source)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Card:
     """What a placement's photos gave, as far as the checks ask."""
@@ -47,12 +52,13 @@ def findings(
     cards: Sequence[Card],
     species: Mapping[str, Species],
     results: Sequence[Outcome],
+    zone: ZoneInfo,
 ) -> list[Finding]:
     """List all findings: logs against each other, then cards, then outcomes."""
     return [
         *_links(trays, placements, cards),
         *_blank_cells(trays, placements),
-        *_windows(trays),
+        *_windows(trays, zone),
         *_defaults(trays),
         *(finding for card in cards for finding in _card(card, species)),
         *_outcomes(results),
@@ -107,15 +113,20 @@ def _blank_cells(
             yield Finding(f"placement {place.placement}", f"has a blank cell: {cells}. Fill it in.")
 
 
-def _windows(trays: Sequence[TrayDeployment]) -> Iterator[Finding]:
+def _windows(trays: Sequence[TrayDeployment], zone: ZoneInfo) -> Iterator[Finding]:
     overlapping = windows.overlapping(trays)
     for one in trays:
         if one.deployment in overlapping:
             yield Finding(
                 f"deployment {one.deployment}",
-                f"its window {one.set_out} to {one.picked_up} overlaps another of tray "
+                f"its window {_local(one.set_out, zone)} to {_local(one.picked_up, zone)} overlaps "
+                f"another of tray "
                 f"{one.tray!r}. Mend the times or the tray of one of them.",
             )
+
+
+def _local(moment: datetime | None, zone: ZoneInfo) -> str:
+    return "" if moment is None else f"{moment.astimezone(zone):%Y-%m-%d %H:%M}"
 
 
 def _defaults(trays: Sequence[TrayDeployment]) -> Iterator[Finding]:
@@ -134,6 +145,13 @@ def _card(card: Card, species: Mapping[str, Species]) -> Iterator[Finding]:
     thing = f"placement {card.placement}"
     if card.clock_fault:
         yield Finding(thing, card.clock_fault)
+    drift = card.clock.drift_s_per_day if card.clock else None
+    if drift is not None and abs(drift) > FAST_DRIFT_S_PER_DAY:
+        yield Finding(
+            thing,
+            f"its clock drifts {drift:+.0f} s a day between the first and last check. That is "
+            "more likely a reset or a mistyped check than drift; check both rows.",
+        )
     photos = [photo for photo in card.photos if photo.is_photo and photo.copy_of is None]
     yield from _faulty(thing, card.photos)
     twice = [photo for photo in photos if ALSO_ON in photo.problem]

@@ -21,6 +21,11 @@ Seconds = NDArray[np.int64]
 
 FAR_FROM_A_CHECK = timedelta(days=1)
 """Beyond the first and last check the line goes on; further than this it is flagged (ours)."""
+EARLIEST_S, LATEST_S = (
+    int(edge.timestamp())
+    for edge in (datetime(1, 1, 2, tzinfo=UTC), datetime(9999, 12, 31, tzinfo=UTC))
+)
+"""Years 1 to 9999, a day inside, so that every zone can show it. [s since 1970 UTC]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,14 +68,14 @@ def clock_of(
 
     A blank clock cell means the offset in force in the study's zone when the placement starts,
     kept through a change of summer time. Before the camera log is loaded, `first_shown` (naive,
-    the first time the card shows) stands in for the start, and a file's own offset is believed.
+    the first time the card shows) stands in for the start, and a file's own offset is believed
+    where no check says what the display means.
 
     Raises
     ------
     ClockError
         When the checks run backwards: the clock was reset between them.
     """
-    believes = placement is None
     if placement is not None and placement.clock:
         zone = parse_clock(placement.clock)
     else:
@@ -79,19 +84,22 @@ def clock_of(
         offset = (start or shown).astimezone(study_zone).utcoffset() or timedelta(0)
         zone = timezone(offset)
     nominal, true = _check_points(zone, checks)
-    return Clock(zone, believes, nominal, true)
+    return Clock(zone, placement is None and not nominal, nominal, true)
 
 
 def _check_points(
     zone: tzinfo, checks: Sequence[ClockCheck]
 ) -> tuple[tuple[int, ...], tuple[int, ...]]:
     points = sorted(
-        (int(check.camera_showed.replace(tzinfo=zone).timestamp()), check.true_time, check)
-        for check in checks
-        if check.camera_showed is not None and check.true_time is not None
+        (
+            (_nominal_check(check.camera_showed, check.true_time, zone), check.true_time, check)
+            for check in checks
+            if check.camera_showed is not None and check.true_time is not None
+        ),
+        key=lambda point: point[:2],
     )
-    for (_, one_true, one), (_, next_true, following) in pairwise(points):
-        if next_true <= one_true or one.camera_showed == following.camera_showed:
+    for (showed, one_true, one), (next_showed, next_true, following) in pairwise(points):
+        if next_true <= one_true or next_showed == showed:
             raise ClockError(
                 f"The clock checks of {one.placement!r} run backwards: the camera showed "
                 f"{one.camera_showed} at {one_true.isoformat()} and {following.camera_showed} at "
@@ -99,6 +107,15 @@ def _check_points(
                 "if the clock was reset between them."
             )
     return tuple(point[0] for point in points), tuple(int(p[1].timestamp()) for p in points)
+
+
+def _nominal_check(showed: datetime, true: datetime, zone: tzinfo) -> int:
+    """Give the nominal time of a check [s]; of the two in a repeated hour, the one nearer true."""
+    early, late = (showed.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
+    if _turn(early, late) <= timedelta(0):
+        return int(early.timestamp())
+    nominal = (int(early.timestamp()), int(late.timestamp()))
+    return min(nominal, key=lambda second: abs(second - true.timestamp()))
 
 
 def correct(nominal: Seconds, clock: Clock) -> tuple[Seconds, NDArray[np.bool_]]:
@@ -124,13 +141,16 @@ def correct(nominal: Seconds, clock: Clock) -> tuple[Seconds, NDArray[np.bool_]]
 def with_true_times(photos: Sequence[Photo], clock: Clock) -> list[Photo]:
     """Give one placement's photos their true times; photos without a camera time stay without.
 
-    `photos` may come in any order; the result keeps it.
+    So do those whose true time would lie outside the calendar. `photos` may come in any order;
+    the result keeps it.
     """
     timed = [index for index, photo in enumerate(photos) if photo.camera_time is not None]
     nominal, flags = _nominal([photos[index] for index in timed], clock)
     true, beyond = correct(nominal, clock)
     result = list(photos)
     for at, (index, second) in enumerate(zip(timed, true.tolist(), strict=True)):
+        if not EARLIEST_S <= second <= LATEST_S:
+            continue
         flag = flags.get(at, ClockFlag.BEYOND_CHECKS if beyond[at] else ClockFlag.NONE)
         result[index] = replace(
             photos[index], true_time=datetime.fromtimestamp(second, UTC), clock_flag=flag
@@ -162,20 +182,29 @@ def _local(photo: Photo) -> datetime:
 
 
 def _switching(photos: Sequence[Photo], zone: ZoneInfo) -> tuple[Seconds, dict[int, ClockFlag]]:
-    """Read a clock that follows summer time: the repeated hour goes by the order of the files."""
+    """Read a clock that follows summer time: the repeated hour goes by the order of the files.
+
+    A copy says nothing of that order; it goes with the photo that it repeats.
+    """
     early = [_local(photo).replace(tzinfo=zone, fold=0) for photo in photos]
     late = [moment.replace(fold=1) for moment in early]
     turn = [_turn(one, other) for one, other in zip(early, late, strict=True)]
     seconds = np.array([int(moment.timestamp()) for moment in early], dtype=np.int64)
     flags = {index: ClockFlag.NEVER for index, step in enumerate(turn) if step < timedelta(0)}
     twice = [index for index, step in enumerate(turn) if step > timedelta(0)]
-    for night in _nights(twice, photos):
+    for night in _nights([index for index in twice if photos[index].copy_of is None], photos):
         stepped_back = _after_step_back(night, photos)
         for index in night:
             if index in stepped_back:
                 seconds[index] = int(late[index].timestamp())
             elif not stepped_back:
                 flags[index] = ClockFlag.TWICE
+    place = {photo.id: index for index, photo in enumerate(photos) if photo.copy_of is None}
+    for index in twice:
+        repeated = place.get(photos[index].copy_of or 0)
+        if repeated is not None:
+            seconds[index] = seconds[repeated]
+            flags |= {index: flags[repeated]} if repeated in flags else {}
     return seconds, flags
 
 

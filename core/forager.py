@@ -183,6 +183,8 @@ class Company:
     """Whether a person was on the tray."""
     feeders: tuple[str, ...] = ()
     """Keys of all possible feeders, the last standing last."""
+    earlier: tuple[str, ...] = ()
+    """Those of them, but for the last feeder, that were on the tray before it quit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,13 +242,15 @@ def company(sightings: Sequence[Sighting], species: Mapping[str, Species]) -> Co
         for one in animals
         if one.where is Where.FED or _role(one, species) is not SpeciesRole.OTHER
     ]
-    feeders.sort(key=lambda one: one.last_rank)
+    feeders.sort(key=lambda one: (one.last_rank, one.species))
     fed = [one for one in feeders if one.where is Where.FED]
     last = (fed or feeders)[-1:]
     tied = {one.species for one in fed or feeders if last and one.last_rank == last[0].last_rank}
     after = [one for one in feeders if fed and one.last_rank > fed[-1].last_rank]
     named = bool(last) and last[0].species != UNKNOWN and len(tied) == 1
+    before = {one.species for one in feeders if one.first < last[0].last} - tied
     there = [*feeders, *persons]
+    keys = tuple(dict.fromkeys(one.species for one in reversed(feeders)))[::-1]
     return Company(
         seen=_seen({one.species for one in feeders}, bool(persons)),
         owner=last[0].species if named else None,
@@ -257,7 +261,8 @@ def company(sightings: Sequence[Sighting], species: Mapping[str, Species]) -> Co
         last_on_tray=max((one.last for one in there), default=None),
         bystanders=len(animals) > len(feeders),
         persons=bool(persons),
-        feeders=tuple(dict.fromkeys(one.species for one in reversed(feeders)))[::-1],
+        feeders=keys,
+        earlier=tuple(key for key in keys if key in before),
     )
 
 

@@ -171,9 +171,8 @@ class _Tray:
             ),
             fed_after_gap=fed_at is not None and (gap_end is None or fed_at >= gap_end),
             quiet_too_long=any(
-                record.placement.quiet_s is not None
-                and timedelta(seconds=record.placement.quiet_s) > self.settings.gap
-                for record in self.records
+                one.quiet_s is not None and timedelta(seconds=one.quiet_s) > self.settings.gap
+                for one in self._cameras()
             ),
             nights=_nights(window, self.settings.timezone) if window else 0,
         )
@@ -188,9 +187,14 @@ class _Tray:
             reasons.append(Reason.TIME_MISSING)
         if "tray" in blank:
             reasons.append(Reason.TRAY_MISSING)
-        if any(record.placement.missing for record in self.records):
+        if any(one.missing for one in self._cameras()):
             reasons.append(Reason.PLACEMENT_INCOMPLETE)
         return tuple(reasons)
+
+    def _cameras(self) -> list[Placement]:
+        """Give the placements that may have stood at this tray in its window."""
+        window = window_of(self.deployment)
+        return [one.placement for one in self.records if _was_there(one.placement, window)]
 
     def _watched(self, window: Span) -> list[Span]:
         spans = [span for record in self.records for span in record.watched]
@@ -204,18 +208,14 @@ class _Tray:
 
     def _cut(self, run: Run, window: Span) -> SeenVisit | None:
         """Cut a run to the window; None when no photo of it lies inside."""
-        inside = [
-            rank(photo)[0]
-            for part, _ in run.parts
-            for photo in part.visit.photos
-            if window.start <= rank(photo)[0] < window.end
-        ]
+        there = [(part, place) for part, place in run.parts if _moments(part, window)]
+        inside = [moment for part, _ in there for moment in _moments(part, window)]
         if not inside:
             return None
-        sightings = [one for part, place in run.parts for one in self._mine(part, place, window)]
-        parts = tuple(part for part, place in run.parts if self._concerns(part, place))
+        sightings = [one for part, place in there for one in self._mine(part, place, window)]
+        parts = tuple(part for part, place in there if self._concerns(part, place, window))
         return SeenVisit(
-            parts=parts or tuple(part for part, _ in run.parts),
+            parts=parts or tuple(part for part, _ in there),
             start=min(inside),
             end=max(inside),
             sightings=tuple(sightings),
@@ -223,8 +223,8 @@ class _Tray:
             cut_at_set_out=run.start < window.start,
             mostly_before=self._mostly_before(run, window),
             running_at_pickup=run.end >= window.end,
-            outside_placement=any(_outside(part, place, window) for part, place in run.parts),
-            which_tray=any(self._unclear(part, place) for part, place in run.parts),
+            outside_placement=any(_outside(part, place, window) for part, place in there),
+            which_tray=any(self._unclear(part, place, window) for part, place in there),
         )
 
     def _mine(self, part: AnsweredVisit, placement: Placement, window: Span) -> list[Sighting]:
@@ -233,26 +233,28 @@ class _Tray:
             one
             for one in part.answer.sightings
             if one.tray == self.deployment.tray
-            or (not one.tray and not self._several_out(part, placement))
+            or (not one.tray and not self._several_out(part, placement, window))
         ]
         return [cut for one in mine if (cut := _clip(one, part, window))]
 
-    def _several_out(self, part: AnsweredVisit, placement: Placement) -> bool:
-        """Say whether the camera had several trays in view during the visit."""
+    def _several_out(self, part: AnsweredVisit, placement: Placement, window: Span) -> bool:
+        """Say whether the camera had another tray in view on a photo inside the window."""
+        others = [tray for tray in placement.trays if tray != self.deployment.tray]
         return any(
-            tray != self.deployment.tray and self.trays.could_be_out(tray, part.visit.start)
-            for tray in placement.trays
+            self.trays.could_be_out(tray, moment)
+            for tray in others
+            for moment in _moments(part, window)
         )
 
-    def _unclear(self, part: AnsweredVisit, placement: Placement) -> bool:
+    def _unclear(self, part: AnsweredVisit, placement: Placement, window: Span) -> bool:
         """Say whether an animal or person was on a tray and nobody said on which of several."""
-        return self._several_out(part, placement) and any(
+        return any(
             not one.tray and one.where is not Where.NEAR for one in part.answer.sightings
-        )
+        ) and self._several_out(part, placement, window)
 
-    def _concerns(self, part: AnsweredVisit, placement: Placement) -> bool:
+    def _concerns(self, part: AnsweredVisit, placement: Placement, window: Span) -> bool:
         """Say whether an unanswered visit can touch this tray: not if all name another tray."""
-        if part.answer.held or not self._several_out(part, placement):
+        if part.answer.held or not self._several_out(part, placement, window):
             return True
         if part.answer.waits_for not in {Reason.DISPUTED, Reason.UNSURE}:
             return True
@@ -288,12 +290,11 @@ class _Tray:
         notes += reading.notes
         notes += self._visit_notes(seen, company)
         owned = decision.owner is not None
-        if owned and len(company.feeders) > 1:
+        if owned:
             notes += [
                 f"earlier feeder {self._name(key)}: left {_plain(reading.corrected)} "
                 f"<= theirs <= start {_plain(reading.start)}"
-                for key in company.feeders
-                if key != decision.owner
+                for key in company.earlier
             ]
         target = self.deployment.target.strip()
         if owned and target and not self._is_target(decision.owner or "", target):
@@ -341,7 +342,7 @@ def _counts(visit: SeenVisit) -> bool:
 
 def _waits_for(visit: SeenVisit) -> Reason | None:
     """Give why a visit is unanswered; None when it counts."""
-    waiting = {part.answer.waits_for for part in visit.parts}
+    waiting = set() if visit.held else {part.answer.waits_for for part in visit.parts}
     for reason in forager.WAITING:
         if reason in waiting:
             return reason
@@ -358,15 +359,31 @@ def _is_animal(sighting: Sighting, species: Mapping[str, Species]) -> bool:
     return sighting.where is not Where.NEAR and not person
 
 
+def _moments(part: AnsweredVisit, window: Span) -> list[datetime]:
+    """Give the true times of a visit's photos inside a window [start, end)."""
+    moments = (rank(photo)[0] for photo in part.visit.photos)
+    return [moment for moment in moments if window.start <= moment < window.end]
+
+
 def _outside(part: AnsweredVisit, placement: Placement, window: Span) -> bool:
     """Say whether photos inside the window lie outside their camera's start and end."""
-    moments = [rank(photo)[0] for photo in part.visit.photos]
     return any(
         (placement.start is not None and moment < placement.start)
         or (placement.end is not None and moment > placement.end)
-        for moment in moments
-        if window.start <= moment < window.end
+        for moment in _moments(part, window)
     )
+
+
+def _was_there(placement: Placement, window: Span | None) -> bool:
+    """Say whether a camera may have stood at the tray in the window; a blank time leaves it open.
+
+    Cameras of another season on the same tray say nothing of this one.
+    """
+    if window is None:
+        return True
+    came_late = placement.start is not None and placement.start >= window.end
+    left_early = placement.end is not None and placement.end < window.start
+    return not came_late and not left_early
 
 
 def _clip(sighting: Sighting, part: AnsweredVisit, window: Span) -> Sighting | None:

@@ -5,7 +5,7 @@ decided in forager.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
@@ -74,14 +74,15 @@ def in_force(tags: Iterable[Tag]) -> list[Tag]:
 
     A tagger's later tag on the same run replaces their earlier one, unless it says that it names
     another species in the same run. A later ruling on the same run replaces an earlier one,
-    whoever ruled.
+    whoever ruled. Between the same two photos is the same run, whichever of them comes first.
     """
-    kept: dict[tuple[str, int, int, str], list[Tag]] = {}
+    kept: dict[tuple[str, str, int, int], list[Tag]] = {}
     for tag in sorted(tags, key=lambda tag: tag.number):
         if tag.taken_back:
             continue
         who = "" if tag.ruling else f"by {tag.tagger}"
-        run = (who, tag.first_photo, tag.last_photo, tag.placement)
+        ends = min(tag.first_photo, tag.last_photo), max(tag.first_photo, tag.last_photo)
+        run = (who, tag.placement, *ends)
         others = kept.get(run, []) if tag.also else []
         kept[run] = [*(one for one in others if one.species != tag.species), tag]
     return sorted((tag for tags in kept.values() for tag in tags), key=lambda tag: tag.number)
@@ -243,20 +244,38 @@ def _state(
 
 
 def _differ(claims: Sequence[Claim]) -> bool:
-    """Say whether two claims contradict each other; an unfinished one may still lack species."""
+    """Say whether two claims contradict each other, or name different trays for a species."""
     for one in claims:
         for other in claims:
-            mine, theirs = one.says(), other.says()
-            unlike = any(theirs.get(name) is not on_tray for name, on_tray in mine.items())
-            if unlike and other.covers:
+            if one is other or not other.covers:
+                continue
+            beside = _beside(one, other)
+            mine, theirs = one.says(), beside.says()
+            if any(theirs.get(name) is not on_tray for name, on_tray in mine.items()):
                 return True
-            if _trays(one) and _trays(other) and _trays(one) != _trays(other) and other.covers:
+            if any(_other_trays(one, beside, name) for name in mine):
                 return True
     return False
 
 
-def _trays(claim: Claim) -> frozenset[str]:
-    return frozenset(run.tag.tray for run in claim.runs if run.tag.tray)
+def _beside(one: Claim, other: Claim) -> Claim:
+    """Give what the other says of the photos of one; an unfinished one may still lack the rest."""
+    if one.covers:
+        return other
+    return replace(other, runs=tuple(run for run in other.runs if _overlap(run, one.runs)))
+
+
+def _overlap(run: Run, others: Sequence[Run]) -> bool:
+    return any(run.first <= other.last and other.first <= run.last for other in others)
+
+
+def _other_trays(one: Claim, other: Claim, name: str) -> bool:
+    """Say whether one names a tray for the species that the other, naming trays, does not."""
+    mine, theirs = (
+        {run.tag.tray for run in claim.runs if run.tag.species == name and run.tag.tray}
+        for claim in (one, other)
+    )
+    return bool(theirs) and not mine <= theirs
 
 
 def _sightings(
@@ -288,9 +307,22 @@ def _agreed_sightings(claims: Sequence[Claim], ordered: Sequence[Photo]) -> list
 
 
 def _all_say_fed(name: str, claims: Sequence[Claim]) -> bool:
-    """Say whether each who named the species saw it feed: fed against on the tray is on it."""
-    naming = [{run.tag.where for run in claim.runs if run.tag.species == name} for claim in claims]
-    return all(Where.FED in places for places in naming if places)
+    """Say whether each who named the species saw it feed: fed against on the tray is on it.
+
+    An unfinished claim speaks only of the photos that it covers.
+    """
+    fed = [
+        run
+        for claim in claims
+        for run in claim.runs
+        if run.tag.species == name and run.tag.where is Where.FED
+    ]
+    for claim in claims:
+        own = [run for run in claim.runs if run.tag.species == name]
+        feeding = any(run.tag.where is Where.FED for run in own)
+        if own and not feeding and (claim.covers or any(_overlap(run, fed) for run in own)):
+            return False
+    return bool(fed)
 
 
 def _sighting(

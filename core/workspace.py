@@ -432,7 +432,9 @@ class Workspace:
         ]
         with self._database.read() as connection:
             logged = log_store.placements(connection)
-        found = checks.findings(self.trays(), logged, cards, self.species(), self.outcomes())
+        found = checks.findings(
+            self.trays(), logged, cards, self.species(), self.outcomes(), self.zone
+        )
         for placement, count in self.missing_originals().items():
             found.append(
                 Finding(

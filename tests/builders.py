@@ -1,20 +1,55 @@
 """Complete, dull rows for tests; a test names only what it is about."""
 
 import contextlib
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from PIL import Image
 from sqlalchemy import Connection
 
-from core.model import Tag
+from core import coverage, tags, visits
+from core.coverage import Cover
+from core.food import Food
+from core.forager import Circumstances, Company, Seen
+from core.model import (
+    HANDLER,
+    ClockFlag,
+    Outcome,
+    Photo,
+    Placement,
+    Reason,
+    Species,
+    SpeciesRole,
+    Status,
+    Tag,
+    TrayDeployment,
+    Where,
+)
+from core.outcomes import outcomes
+from core.settings import Settings
 from core.store import Database, NewPhoto, cards
+from core.windows import Record
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 LATER = NOON + timedelta(hours=1)
+
+SETTINGS = Settings("dunes", ZoneInfo("UTC"))
+"""Gap 120 s, scale step 0.1 g, one tagger; the zone is UTC, so that clocks read as written."""
+SPECIES = {
+    one.key: one
+    for one in (
+        Species("g", "gerbil", SpeciesRole.FORAGER, "Gerbillus sp."),
+        Species("m", "mouse", SpeciesRole.FORAGER),
+        Species("f", "fox", SpeciesRole.OTHER),
+        Species("p", "hiker", SpeciesRole.PERSON),
+    )
+}
 
 
 class RolledBackError(Exception):
@@ -75,3 +110,213 @@ def write_burst(folder: Path, start: datetime, count: int, *, first: int = 1) ->
         )
         for at in range(count)
     ]
+
+
+# --- one night at the trays --------------------------------------------------------------------
+
+
+def at(clock: str, day: int = 0) -> datetime:
+    """Give a time of the night that begins on 14 March: hours before noon are next morning's."""
+    hour, minute, second = (*map(int, clock.split(":")), 0)[:3]
+    late = day if hour >= 12 else day + 1
+    return datetime(2026, 3, 14, hour, minute, second, tzinfo=UTC) + timedelta(days=late)
+
+
+def tray(deployment: str = "D1", **values: Any) -> TrayDeployment:
+    """Give tray T1, out from 18:00 to 06:00 with 10.0 g, of which 4.0 g are left."""
+    dull = TrayDeployment(
+        deployment, "T1", at("18:00"), at("06:00"), Decimal("10.0"), Decimal("4.0")
+    )
+    return replace(dull, **values)
+
+
+def camera(placement: str = "P1", **values: Any) -> Placement:
+    """Give a camera on tray T1, there from 17:30 to 06:30."""
+    return replace(Placement(placement, "cam", ("T1",), at("17:30"), at("06:30")), **values)
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A run of photos, one a minute, with what one tagger said of it."""
+
+    first: datetime
+    last: datetime
+    tag: Tag | None
+
+    @property
+    def moments(self) -> list[datetime]:
+        """Give the times of its photos; the last always has one."""
+        minutes = int((self.last - self.first) / timedelta(minutes=1))
+        steps = [self.first + timedelta(minutes=step) for step in range(minutes + 1)]
+        return sorted({*steps, self.last})
+
+
+def stay(clock: str, species: str = "g", where: Where | None = Where.FED, **values: Any) -> Stay:
+    """Give a run such as `19:00-19:03` (or one photo, `19:00`); an empty species: untagged."""
+    day = values.pop("day", 0)
+    first, _, last = clock.partition("-")
+    where = where if species not in {HANDLER, "blank"} else None
+    tag = Tag(0, "P1", 0, 0, values.pop("tagger", "ann"), species, where=where, **values)
+    return Stay(at(first, day), at(last or first, day), tag if species else None)
+
+
+def record(
+    placement: Placement,
+    *stays: Stay,
+    alive: Sequence[str] = ("17:35", "06:05"),
+    settings: Settings = SETTINGS,
+    flag: ClockFlag = ClockFlag.NONE,
+) -> Record:
+    """Give a placement with its photos grouped, tagged and watched as a study would have them.
+
+    `alive` are handler photos, by default one at set-up and one after pick-up.
+    """
+    runs = [*(stay(clock, HANDLER) for clock in alive), *stays]
+    moments = sorted({moment for run in runs for moment in run.moments})
+    name = placement.placement
+    photos = [
+        Photo(
+            number,
+            name,
+            f"IMG_{number:04}.JPG",
+            moment.replace(tzinfo=None),
+            true_time=moment,
+            clock_flag=flag,
+        )
+        for number, moment in enumerate(moments, start=1)
+    ]
+    ids = {photo.true_time: photo.id for photo in photos}
+    made = [
+        replace(
+            run.tag,
+            number=number,
+            placement=name,
+            first_photo=ids[run.first],
+            last_photo=ids[run.last],
+        )
+        for number, run in enumerate(runs, start=1)
+        if run.tag
+    ]
+    ordered, placed = visits.in_order(photos), tags.runs_of(made, photos)
+    needed = settings.taggers_needed
+    ordered = visits.with_kinds(
+        ordered,
+        gap=settings.gap,
+        timelapse_every_min=placement.timelapse_every_min,
+        tagged=tags.tagged(placed, len(ordered)),
+        handler=tags.held_as_handler(placed, len(ordered), needed),
+    )
+    answered = tags.answer_visits(
+        visits.group(ordered, settings.gap), placed, ordered, needed=needed, species=SPECIES
+    )
+    return Record(placement, tuple(answered), tuple(coverage.watched(ordered, placement)))
+
+
+def judge(
+    deployments: Sequence[TrayDeployment],
+    records: Sequence[Record],
+    settings: Settings = SETTINGS,
+) -> list[Outcome]:
+    """Give the outcomes of a small study."""
+    return outcomes(deployments, records, SPECIES, settings)
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """A night at one tray with one camera; everything else is dull."""
+
+    stays: Sequence[Stay]
+    tray: dict[str, Any] = field(default_factory=dict)
+    camera: dict[str, Any] = field(default_factory=dict)
+    alive: Sequence[str] = ("17:35", "06:05")
+    more: Sequence[TrayDeployment] = ()
+    settings: dict[str, Any] = field(default_factory=dict)
+    flag: ClockFlag = ClockFlag.NONE
+
+    def outcome(self) -> Outcome:
+        """Give the outcome of the tray."""
+        settings = replace(SETTINGS, **self.settings)
+        card = record(
+            camera(**self.camera),
+            *self.stays,
+            alive=self.alive,
+            settings=settings,
+            flag=self.flag,
+        )
+        return judge([tray(**self.tray), *self.more], [card], settings)[0]
+
+
+# --- one card, no tray ---------------------------------------------------------------------------
+
+
+def photo_showing(text: str, number: int = 1, **values: Any) -> Photo:
+    """Give photo `number` of P1 by what its camera showed; an empty text: it has no time."""
+    shown = datetime.fromisoformat(text) if text else None
+    return replace(Photo(number, "P1", f"IMG_{number:04}.JPG", shown), **values)
+
+
+def photos_at(*seconds: int, **values: Any) -> list[Photo]:
+    """Give photos 1, 2, … of P1, so many seconds after noon each, on a clock that is right."""
+    moments = [NOON + timedelta(seconds=second) for second in seconds]
+    return [
+        replace(
+            Photo(number, "P1", f"IMG_{number:04}.JPG", moment.replace(tzinfo=None)),
+            **({"true_time": moment} | values),
+        )
+        for number, moment in enumerate(moments, start=1)
+    ]
+
+
+# --- one tray as the rule looks at it ----------------------------------------------------------
+
+FIRST_REASONS = {
+    Status.KEEP: Reason.CLEAN,
+    Status.CAUTION: Reason.COUNT_IS_MINIMUM,
+    Status.NO_GUD: Reason.UNUSED_SEEN,
+    Status.DROP: Reason.EATER_NOT_SEEN,
+    Status.ERROR: Reason.WINDOWS_OVERLAP,
+    Status.PENDING: Reason.MASS_MISSING,
+}
+"""Reasons stand under their status in the model: the first of each."""
+
+
+def _reasons_of() -> dict[Status, set[Reason]]:
+    order = list(Reason)
+    edges = [*(order.index(first) for first in FIRST_REASONS.values()), len(order)]
+    places = zip(FIRST_REASONS, pairwise(edges), strict=True)
+    return {status: set(order[first:end]) for status, (first, end) in places}
+
+
+REASONS_OF = _reasons_of()
+
+
+def there(seen: Seen, **values: Any) -> Company:
+    """Give a company of that kind; an identified last feeder is the gerbil."""
+    feeders = {
+        Seen.ONE: ("g",),
+        Seen.SEVERAL: ("m", "g"),
+        Seen.SOME_UNKNOWN: ("unknown", "g"),
+        Seen.ONLY_UNKNOWN: ("unknown",),
+    }.get(seen, ())
+    owner = "g" if "g" in feeders else None
+    dull = Company(seen, owner, feeders=feeders, persons=seen is Seen.PERSONS)
+    return replace(dull, **values)
+
+
+def case(
+    food: Food = Food.PART_EATEN,
+    seen: Seen = Seen.ONE,
+    cover: Cover = Cover.WHOLE,
+    *,
+    who: Company | None = None,
+    **values: Any,
+) -> Circumstances:
+    """Give the circumstances of one cell, those of the keep by default; feeding seen on T1."""
+    dull = Circumstances(
+        food,
+        cover,
+        who or there(seen, feeding_seen=food is Food.PART_EATEN and seen is not Seen.PERSONS),
+        waits_for=(Reason.UNTAGGED,) if seen is Seen.UNFINISHED else (),
+        visits_on_tray=0 if seen in {Seen.NOBODY, Seen.UNFINISHED} else 1,
+    )
+    return replace(dull, **values)

@@ -1,0 +1,153 @@
+"""Decide what is kept for one browser, and read it: session state, query parameters, environment.
+
+No other file reads them.
+"""
+
+import os
+import uuid
+from dataclasses import dataclass
+from pathlib import Path
+
+import streamlit as st
+
+from core import settings
+from core.errors import StudyError
+from core.workspace import Workspace
+
+STUDY_VARIABLE = "LASTBITE_STUDY"
+"""The environment variable that names the study's folder."""
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What one press on the Tag page did."""
+
+    numbers: tuple[int, ...]
+    """Of the tags it made."""
+    placement: str
+    photo: int
+    """Id of the first photo of the run that was on screen."""
+    words: str
+
+
+# --- the study -------------------------------------------------------------------------------
+
+
+def workspace() -> Workspace:
+    """Give the study that this server shows; one for all browsers."""
+    folder = os.environ.get(STUDY_VARIABLE, "")
+    if not folder:
+        raise StudyError("No study is named. Start the page with 'lastbite page STUDY'.")
+    file = Path(folder) / settings.FILE_NAME
+    return _opened(folder, file.stat().st_mtime_ns if file.is_file() else 0)
+
+
+@st.cache_resource(show_spinner=False)
+def _opened(folder: str, _changed_ns: int) -> Workspace:
+    return Workspace.open(Path(folder))
+
+
+# --- who is here -----------------------------------------------------------------------------
+
+
+def tagger() -> str:
+    """Give the name under which this browser tags; empty until somebody said."""
+    return str(st.session_state.get("own_tagger", ""))
+
+
+def set_tagger(name: str | None) -> None:
+    """Keep the name; blanks inside and at the ends are made single."""
+    st.session_state["own_tagger"] = " ".join((name or "").split())
+
+
+def kept(name: str, default: str = "") -> str:
+    """Give a choice that outlives a change of page; the first time from the address line."""
+    return str(st.session_state.get(f"own_{name}", st.query_params.get(name, default)))
+
+
+def keep(name: str, value: object) -> None:
+    """Keep a choice across pages."""
+    st.session_state[f"own_{name}"] = "" if value is None else str(value)
+
+
+def widget(key: str, default: object = None) -> object:
+    """Give what a control on the page holds now."""
+    return st.session_state.get(key, default)
+
+
+def set_widget(key: str, value: object) -> None:
+    """Put a value into a control before it is drawn."""
+    st.session_state[key] = value
+
+
+# --- where the tagger is ---------------------------------------------------------------------
+
+
+def place() -> tuple[str, int] | None:
+    """Give the placement and first photo of the run on screen; None: the first that is due."""
+    here: tuple[str, int] | None = st.session_state.get("own_place")
+    return here
+
+
+def go(placement: str, photo: int | None) -> None:
+    """Show the run that begins with this photo next; every move begins a new turn."""
+    st.session_state["own_place"] = None if photo is None else (placement, photo)
+    st.session_state["own_turn"] = turn() + 1
+
+
+def turn() -> int:
+    """Count the moves of this browser: controls of one turn are not those of the next."""
+    return int(st.session_state.get("own_turn", 0))
+
+
+def action() -> str:
+    """Name the press that the run on screen is waiting for: pressed twice, it counts once."""
+    mine = st.session_state.setdefault("own_browser", uuid.uuid4().hex)
+    return f"{mine}-{turn()}-{len(done())}-{len(undone())}"
+
+
+# --- undo and redo ---------------------------------------------------------------------------
+
+
+def done() -> list[Deed]:
+    """Give what can be undone, the last standing last."""
+    deeds: list[Deed] = st.session_state.setdefault("own_done", [])
+    return deeds
+
+
+def undone() -> list[Deed]:
+    """Give what can be done again, the next standing last."""
+    deeds: list[Deed] = st.session_state.setdefault("own_undone", [])
+    return deeds
+
+
+def did(deed: Deed) -> None:
+    """Note a deed; what was undone before cannot be done again."""
+    if deed.numbers not in {one.numbers for one in done()}:
+        done().append(deed)
+        undone().clear()
+
+
+# --- what to say on the next run -------------------------------------------------------------
+
+
+def say(kind: str, words: str) -> None:
+    """Leave a message (`good`, `bad`) for the next time that the page is drawn."""
+    st.session_state.setdefault("own_words", []).append((kind, words))
+
+
+def said() -> list[tuple[str, str]]:
+    """Take the messages that wait."""
+    words: list[tuple[str, str]] = st.session_state.pop("own_words", [])
+    return words
+
+
+def count_up(name: str) -> int:
+    """Raise a counter: a control whose key holds it starts afresh."""
+    st.session_state[f"own_count_{name}"] = counter(name) + 1
+    return counter(name)
+
+
+def counter(name: str) -> int:
+    """Give a counter."""
+    return int(st.session_state.get(f"own_count_{name}", 0))
