@@ -85,7 +85,10 @@ def page_of(workspace: Workspace, *, open_browser: bool = False) -> st.App:
 
     return st.App(
         MAIN,
-        routes=[Route("/photo/{size}/{photo:int}", photo_route(workspace), methods=["GET"])],
+        routes=[
+            Route("/photo/{size}/{photo:int}", photo_route(workspace), methods=["GET"]),
+            Route("/photo/{rest:path}", _not_found, methods=["GET"]),
+        ],
         middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=HOSTS)],
         lifespan=opened,
     )
@@ -128,6 +131,10 @@ def photo_route(workspace: Workspace) -> Callable[[Request], Response]:
         return answer(workspace, size, number)
 
     return photo
+
+
+def _not_found(_request: Request) -> Response:
+    return PlainTextResponse("No picture has this address.", 404, _NOT_KEPT)
 
 
 def answer(workspace: Workspace, size: str, number: int) -> Response:

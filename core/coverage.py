@@ -30,12 +30,13 @@ class Cover(StrEnum):
     """No moment, or the clock is not trusted."""
 
 
-def watched(ordered: Sequence[Photo], placement: Placement) -> list[Span]:
+def watched(ordered: Sequence[Photo], placement: Placement, gap: timedelta) -> list[Span]:
     """Give the stretches in which a placement was watching, in order.
 
     From its first to its last proof of life, on to its end when the camera was working at
     pick-up, and never outside its start and end. Where a time-lapse photo was due and is
-    missing, the time between its neighbours is not watched.
+    missing, the time between its neighbours is not watched, unless they are no further apart
+    than the gap: inside a visit the camera was plainly awake.
 
     Parameters
     ----------
@@ -52,7 +53,9 @@ def watched(ordered: Sequence[Photo], placement: Placement) -> list[Span]:
     spans = []
     begun = proofs[0][0]
     for (here, shown_here), (there, shown_there) in pairwise(proofs):
-        if _due_between(shown_here, shown_there, placement.timelapse_every_min):
+        if there - here > gap and _due_between(
+            shown_here, shown_there, placement.timelapse_every_min
+        ):
             spans.append(Span(begun, here))
             begun = there
     spans.append(Span(begun, proofs[-1][0]))

@@ -26,7 +26,7 @@ from core.model import (
     VisitState,
     Where,
 )
-from core.visits import rank
+from core.visits import is_due, rank
 
 ON_TRAY = (Where.FED, Where.ON_TRAY)
 
@@ -134,6 +134,7 @@ def answer_visits(
     *,
     needed: int,
     species: Mapping[str, Species],
+    timelapse_every_min: int | None = None,
 ) -> list[AnsweredVisit]:
     """Give every visit of one placement its answer.
 
@@ -145,6 +146,8 @@ def answer_visits(
         How many taggers have to agree before an answer is held without a ruling.
     species
         The study's species by key.
+    timelapse_every_min
+        The placement's, if it took time-lapse photos.
     """
     place = {photo.id: at for at, photo in enumerate(ordered)}
     places = [[place[photo.id] for photo in visit.photos] for visit in visits]
@@ -157,7 +160,18 @@ def answer_visits(
         for at in range(start, stop):
             over[at].append(run)
     return [
-        AnsweredVisit(visit, answer(visit, photos, above, ordered, needed=needed, species=species))
+        AnsweredVisit(
+            visit,
+            answer(
+                visit,
+                photos,
+                above,
+                ordered,
+                needed=needed,
+                species=species,
+                timelapse_every_min=timelapse_every_min,
+            ),
+        )
         for visit, photos, above in zip(visits, places, over, strict=True)
     ]
 
@@ -170,6 +184,7 @@ def answer(
     *,
     needed: int,
     species: Mapping[str, Species],
+    timelapse_every_min: int | None = None,
 ) -> Answer:
     """Weigh the tags of one visit.
 
@@ -178,6 +193,7 @@ def answer(
     confirm nothing. A visit with a photo that nobody tagged is not finished.
     """
     runs = [run for run in runs if any(run.first <= at <= run.last for at in places)]
+    places = _asked(places, runs, ordered, timelapse_every_min)
     ruled = [at for at in places if any(r.tag.ruling and r.first <= at <= r.last for r in runs)]
     free = [at for at in places if at not in set(ruled)]
     ruling = _claims([run for run in runs if run.tag.ruling], ruled, by_tagger=False)
@@ -202,6 +218,26 @@ def answer(
         remarks=_remarks(visit, places, runs, claims),
         tags=tuple(run.tag for run in runs),
     )
+
+
+def _asked(
+    places: Sequence[int],
+    runs: Sequence[Run],
+    ordered: Sequence[Photo],
+    timelapse_every_min: int | None,
+) -> Sequence[int]:
+    """Give the photos that somebody has to have looked at.
+
+    A time-lapse photo that came within the gap of a visit needs no tag of its own.
+    """
+    if not timelapse_every_min or not runs:
+        return places
+    return [
+        at
+        for at in places
+        if any(run.first <= at <= run.last for run in runs)
+        or not is_due(ordered[at].camera_time, timelapse_every_min)
+    ]
 
 
 def _claims(runs: Sequence[Run], places: Sequence[int], *, by_tagger: bool) -> list[Claim]:
@@ -232,25 +268,48 @@ def _state(
         return VisitState.UNTAGGED, Reason.UNTAGGED
     if _differ(claims):
         return VisitState.DISPUTED, Reason.DISPUTED
-    whole = [claim for claim in claims if claim.covers]
-    state = VisitState.AGREED if len(whole) > 1 else VisitState.SINGLE
+    state = VisitState.AGREED if _agreeing(claims, free) > 1 else VisitState.SINGLE
     state = VisitState.RULED if ruled else state
-    if not whole:
+    if not _all_seen(claims, free):
         return state, Reason.UNTAGGED
-    sure = [claim for claim in whole if claim.sure]
-    if not sure:
+    sure = [claim for claim in claims if claim.sure]
+    if not _all_seen(sure, free):
         return state, Reason.UNSURE
-    return state, (None if len(sure) >= needed else Reason.MORE_TAGGERS)
+    return state, (None if _agreeing(sure, free) >= needed else Reason.MORE_TAGGERS)
+
+
+def _all_seen(claims: Sequence[Claim], places: Sequence[int]) -> bool:
+    """Say whether every photo lies in a run of somebody."""
+    return all(any(_holds(claim, at) for claim in claims) for at in places)
+
+
+def _holds(claim: Claim, at: int) -> bool:
+    return any(run.first <= at <= run.last for run in claim.runs)
+
+
+def _agreeing(claims: Sequence[Claim], places: Sequence[int]) -> int:
+    """Count the taggers who agree.
+
+    They say the same and share a photo with each run of the claim that covers most: runs need
+    not be equal to the photo. Where some name fewer species (they are not finished),
+    every photo counts its own taggers, and the fewest hold.
+    """
+    if any(claim.says() != claims[0].says() for claim in claims):
+        return min(sum(_holds(claim, at) for claim in claims) for at in places)
+    widest = max(claims, key=lambda claim: sum(_holds(claim, at) for at in places))
+    return sum(all(_overlap(run, claim.runs) for run in widest.runs) for claim in claims)
 
 
 def _differ(claims: Sequence[Claim]) -> bool:
     """Say whether two claims contradict each other, or name different trays for a species."""
     for one in claims:
         for other in claims:
-            if one is other or not other.covers:
+            if one is other or (one.covers and not other.covers):
                 continue
-            beside = _beside(one, other)
-            mine, theirs = one.says(), beside.says()
+            beside, shared = _beside(one, other), _beside(other, one)
+            if not beside.runs:
+                continue
+            mine, theirs = shared.says(), beside.says()
             if any(theirs.get(name) is not on_tray for name, on_tray in mine.items()):
                 return True
             if any(_other_trays(one, beside, name) for name in mine):

@@ -284,7 +284,14 @@ class Workspace:
             handler=tags.held_as_handler(runs, len(ordered), needed),
         )
         grouped = visits.group(ordered, gap)
-        answered = tags.answer_visits(grouped, runs, ordered, needed=needed, species=species)
+        answered = tags.answer_visits(
+            grouped,
+            runs,
+            ordered,
+            needed=needed,
+            species=species,
+            timelapse_every_min=placement.timelapse_every_min,
+        )
         by_id = {photo.id: photo for photo in ordered}
         return PlacementView(
             placement=placement,
@@ -292,7 +299,7 @@ class Workspace:
             photos=tuple(by_id.get(photo.id, photo) for photo in timed),
             ordered=tuple(ordered),
             visits=tuple(answered),
-            watched=tuple(coverage.watched(ordered, placement)),
+            watched=tuple(coverage.watched(ordered, placement, gap)),
             clock=clock,
             clock_fault=fault,
             tags=tuple(made),

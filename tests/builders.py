@@ -207,9 +207,16 @@ def record(
         handler=tags.held_as_handler(placed, len(ordered), needed),
     )
     answered = tags.answer_visits(
-        visits.group(ordered, settings.gap), placed, ordered, needed=needed, species=SPECIES
+        visits.group(ordered, settings.gap),
+        placed,
+        ordered,
+        needed=needed,
+        species=SPECIES,
+        timelapse_every_min=placement.timelapse_every_min,
     )
-    return Record(placement, tuple(answered), tuple(coverage.watched(ordered, placement)))
+    return Record(
+        placement, tuple(answered), tuple(coverage.watched(ordered, placement, settings.gap))
+    )
 
 
 def judge(

@@ -462,6 +462,14 @@ def test_a_files_own_offset_is_believed_until_the_camera_log_has_the_placement()
     assert times(timed(photos, placed())) == [utc("2026-05-02T10:00:00Z")] * 2
 
 
+def test_a_believed_offset_tells_the_two_hours_apart() -> None:
+    """A file that names its offset leaves nothing unsure on a switching clock."""
+    photo = photo_showing("2024-11-03 01:30:00", offset="-05:00")
+    (timed_by_itself,) = with_true_times([photo], Clock(NEW_YORK, believes_files=True))
+    assert timed_by_itself.true_time == utc("2024-11-03T06:30:00Z")
+    assert timed_by_itself.clock_flag is ClockFlag.NONE
+
+
 def test_a_check_goes_before_a_files_own_offset() -> None:
     """Whoever read the display at a known time has said what the display means.
 

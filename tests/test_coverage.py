@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from core.coverage import Cover, clip, cover, gaps, share, union, watched
 from core.model import ClockFlag, Photo, PhotoKind, Placement, Span
 
+GAP = timedelta(seconds=120)
 NIGHT = Span(at("18:00"), at("06:00"))
 
 
@@ -60,14 +61,14 @@ def spans(text: str) -> list[Span]:
 def test_proofs_of_life(photos: str, values: dict[str, Any], expected: str) -> None:
     """From the first to the last photo; to the end when it still worked (handbook 2.4)."""
     taken = [shot(clock) for clock in photos.split()]
-    assert watched(taken, camera(**values)) == spans(expected)
+    assert watched(taken, camera(**values), GAP) == spans(expected)
 
 
 @pytest.mark.parametrize("kind", PhotoKind)
 def test_any_kind_of_photo_is_a_proof(kind: PhotoKind) -> None:
     """Trigger, time-lapse and handler photos all show that the camera works."""
     taken = [shot("17:35", kind=kind), shot("05:00", kind=kind)]
-    assert watched(taken, camera()) == spans("17:35-05:00")
+    assert watched(taken, camera(), GAP) == spans("17:35-05:00")
 
 
 @pytest.mark.parametrize(
@@ -83,7 +84,7 @@ def test_any_kind_of_photo_is_a_proof(kind: PhotoKind) -> None:
 def test_only_a_trusted_clock_proves(flag: ClockFlag, expected: str) -> None:
     """A photo whose hour is not sure proves nothing."""
     taken = [shot("17:35"), shot("19:00"), shot("05:00", clock_flag=flag)]
-    assert watched(taken, camera()) == spans(expected)
+    assert watched(taken, camera(), GAP) == spans(expected)
 
 
 HOURLY: dict[str, Any] = {"timelapse_every_min": 60}
@@ -140,15 +141,15 @@ HOURLY: dict[str, Any] = {"timelapse_every_min": 60}
 def test_timelapse_photos_due(photos: str, values: dict[str, Any], expected: str) -> None:
     """A time-lapse photo due and missing: unwatched between its neighbours (design 7)."""
     taken = [shot(clock) for clock in photos.split()]
-    assert watched(taken, camera(**values)) == spans(expected)
+    assert watched(taken, camera(**values), GAP) == spans(expected)
 
 
 def test_timelapse_goes_by_the_cameras_clock() -> None:
     """A camera 10 minutes behind takes its hourly photos at 10 past; none of them is missing."""
     behind = [shot(clock, behind_min=10) for clock in ("18:10", "19:10", "20:10")]
-    assert watched(behind, camera(**HOURLY)) == spans("18:10-20:10")
+    assert watched(behind, camera(**HOURLY), GAP) == spans("18:10-20:10")
     right = [shot(clock) for clock in ("18:10", "19:10", "20:10")]
-    assert watched(right, camera(**HOURLY)) == spans("18:10-18:10 19:10-19:10 20:10-20:10")
+    assert watched(right, camera(**HOURLY), GAP) == spans("18:10-18:10 19:10-19:10 20:10-20:10")
 
 
 # --- stretches ---------------------------------------------------------------------------------
@@ -309,7 +310,7 @@ def test_watched_stays_inside_the_placement(
     assert place.end is not None
     moments = [minute(number) for number in sorted(minutes)]
     taken = [Photo(1, "P1", "A.JPG", one.replace(tzinfo=None), true_time=one) for one in moments]
-    found = watched(taken, place)
+    found = watched(taken, place, GAP)
     assert all(one.end < following.start for one, following in pairwise(found))
     edges = {place.start, place.end, *moments}
     for span in found:
@@ -322,5 +323,5 @@ def test_a_gap_lies_between_neighbours_only() -> None:
     clocks = ["18:00", "19:00", "20:10", "22:05", "23:00"]
     for left_out in product([True, False], repeat=len(clocks)):
         taken = [shot(one) for one, out in zip(clocks, left_out, strict=True) if not out]
-        found = watched(taken, camera(**HOURLY))
+        found = watched(taken, camera(**HOURLY), GAP)
         assert all(covers(found, photo.true_time) for photo in taken if photo.true_time)

@@ -174,7 +174,7 @@ def test_an_untagged_visit_waits() -> None:
     answer = of_five()
     assert (answer.state, answer.waits_for) == (VisitState.UNTAGGED, Reason.UNTAGGED)
     assert not answer.held
-    assert answer.species == ()
+    assert (answer.species, answer.remarks) == ((), ())
 
 
 @pytest.mark.parametrize(
@@ -343,6 +343,37 @@ def test_a_species_that_fed_and_then_only_sat_there_is_told_apart() -> None:
     assert answer.species == ("g",)
 
 
+def test_a_ruling_on_a_part_does_not_unsay_what_was_seen_in_the_rest() -> None:
+    """Ruled on the tray at first, seen feeding after it: both are held, each for its photos."""
+    answer = of_five(ruled(1, 3, "g", ON_TRAY), ann(1, 5, "g", FED))
+    assert [(s.where, s.first, s.last) for s in answer.sightings] == [
+        (ON_TRAY, NOON, NOON + timedelta(seconds=20)),
+        (FED, NOON + timedelta(seconds=30), NOON + timedelta(seconds=40)),
+    ]
+
+
+def test_a_stay_tagged_in_pieces_is_one_sighting_with_the_most_seen_at_once() -> None:
+    """From its first to its last photo, with the larger of the two counts."""
+    (sighting,) = of_five(ann(3, 5, count=1), ann(1, 2, count=2)).sightings
+    assert (sighting.first, sighting.last) == (NOON, NOON + timedelta(seconds=40))
+    assert sighting.count == 2
+
+
+def test_an_animal_that_changes_trays_is_seen_on_each_in_its_own_time() -> None:
+    """Each tray has its own sighting, from its own photos."""
+    answer = of_five(ann(1, 2, tray="T2"), ann(3, 5, tray="T1"))
+    assert [(s.tray, s.first, s.last) for s in answer.sightings] == [
+        ("T2", NOON, NOON + timedelta(seconds=10)),
+        ("T1", NOON + timedelta(seconds=20), NOON + timedelta(seconds=40)),
+    ]
+
+
+def test_on_the_tray_and_then_near_it_is_no_dispute_with_on_the_tray() -> None:
+    """The visit is on the tray for both; one of them also saw the animal leave."""
+    answer = of_five(ann(1, 2, "g", ON_TRAY), ann(3, 5, "g", NEAR), bob(1, 5, "g", ON_TRAY))
+    assert (answer.held, seen(answer)) == (True, [("g", ON_TRAY)])
+
+
 def test_blank_is_an_answer() -> None:
     """Looked at and nothing there: held, without a sighting."""
     answer = of_five(ann(1, 5, BLANK), bob(1, 5, BLANK), needed=2)
@@ -385,8 +416,9 @@ def test_a_ruling_holds_for_the_photos_it_covers() -> None:
     half = of_five(ruled(1, 3, "m"))
     assert half.waits_for is Reason.UNTAGGED
     whole = of_five(ruled(1, 3, "m"), ann(1, 5, "g"))
-    assert whole.held
+    assert (whole.state, whole.held) == (VisitState.RULED, True)
     assert whole.species == ("m", "g")
+    assert half.remarks == (SHORTER,)
     rest = of_five(ruled(1, 3, "m"), ann(1, 5, "g"), bob(1, 5, "f"))
     assert rest.waits_for is Reason.DISPUTED
 
@@ -405,6 +437,12 @@ def test_a_run_longer_than_the_visit_says_so_on_each() -> None:
 def test_a_run_that_is_the_visit_says_nothing() -> None:
     """Nothing to say where run and visit are the same."""
     assert of_five(ann(1, 5), bob(1, 5)).remarks == ()
+
+
+def test_one_tagger_who_stopped_early_is_said() -> None:
+    """The visit is answered by the other, and the answer says that somebody tagged less."""
+    answer = of_five(ann(1, 3), bob(1, 5))
+    assert (answer.held, answer.remarks) == (True, (SHORTER,))
 
 
 def test_a_longer_run_over_part_of_another_visit_leaves_that_one_unfinished() -> None:
@@ -533,6 +571,12 @@ def test_a_handler_in_the_middle_leaves_a_visit_that_can_be_answered() -> None:
     (one,) = answered(photos_at(*FIVE), [ann(1, 2, "g"), ann(3, 3, HANDLER), ann(4, 5, "g")])
     assert [photo.id for photo in one.visit.photos] == [1, 2, 4, 5]
     assert (one.answer.held, one.answer.species) == (True, ("g",))
+
+
+def test_our_staff_beside_an_animal_is_the_animals_visit() -> None:
+    """Both in one run: the photos stay in the visit, and staff are no sighting of it."""
+    answer = of_five(ann(1, 5, HANDLER), ann(1, 5, "g", also=True))
+    assert (answer.held, answer.species, seen(answer)) == (True, ("g",), [("g", FED)])
 
 
 def test_a_handler_that_is_not_held_keeps_its_visit_waiting() -> None:

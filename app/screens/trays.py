@@ -24,6 +24,7 @@ def trays_page() -> None:
     """Draw the page."""
     workspace = session.workspace()
     st.title("Trays")
+    top = st.container()
     widgets.messages()
     trays, log = st.tabs(
         ["Trays", "Tray log"],
@@ -37,13 +38,14 @@ def trays_page() -> None:
     if trays.open:
         with trays, widgets.faults():
             deployments(workspace)
+    with top:
+        widgets.guide(workspace)
 
 
 def deployments(workspace: Workspace) -> None:
     """Show the deployments, drawn and as a table, and walk one of them down."""
     outcomes = workspace.outcomes()
     if not outcomes:
-        widgets.guide(workspace)
         st.info("There is no study tray yet. Load the tray log.")
         return
     shown = chosen(outcomes)

@@ -1,0 +1,235 @@
+"""The server of the pages: who is answered, what a picture's address gives, and how it ends."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from builders import write_burst
+from starlette.responses import FileResponse
+from test_cli import DAY
+
+from app import server
+from core.errors import StudyError
+from core.workspace import Workspace
+
+
+class Answer(NamedTuple):
+    status: int
+    headers: dict[str, str]
+    body: bytes
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Workspace]:
+    folder = tmp_path_factory.mktemp("served")
+    write_burst(folder / "card", DAY, 3)
+    (folder / "card" / "IMG_0003.JPG").write_bytes(
+        (folder / "card" / "IMG_0003.JPG").read_bytes()[:400]
+    )
+    (folder / "card" / "notes.txt").write_text("<script>", encoding="utf-8")
+    with Workspace.create(folder / "study", "Africa/Johannesburg") as workspace:
+        workspace.scan(folder / "card", "P1")
+        yield workspace
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind((server.ADDRESS, 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+def started(folder: Path, port: int) -> "subprocess.Popen[str]":
+    command = [sys.executable, "-m", "app.cli", "page", str(folder), "--no-browser"]
+    process = subprocess.Popen(
+        [*command, "--port", str(port)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=Path(server.__file__).parent.parent,
+        env=os.environ | {"PYTHONUNBUFFERED": "1"},
+    )
+    for _ in range(240):
+        try:
+            if ask(port, "/_stcore/health").status == 200:
+                return process
+        except OSError:
+            time.sleep(0.25)
+    process.kill()
+    raise AssertionError(f"The server did not start: {process.communicate()}")
+
+
+def ask(port: int, path: str, **headers: str) -> Answer:
+    named = {name.replace("_", "-"): value for name, value in headers.items()}
+    request = urllib.request.Request(f"http://{server.ADDRESS}:{port}{path}", headers=named)
+    try:
+        with urllib.request.urlopen(request, timeout=20) as found:
+            return Answer(found.status, dict(found.headers), found.read())
+    except urllib.error.HTTPError as refused:
+        return Answer(refused.code, dict(refused.headers), refused.read())
+
+
+@pytest.fixture(scope="module")
+def port(study: Workspace) -> Iterator[int]:
+    chosen = free_port()
+    process = started(study.folder, chosen)
+    yield chosen
+    process.terminate()
+    process.communicate(timeout=20)
+
+
+def ids(study: Workspace) -> dict[str, int]:
+    return {photo.file: photo.id for photo in study.view("P1").photos}
+
+
+@pytest.mark.parametrize("size", ["review", "strip", "original"])
+def test_a_picture_is_served_to_the_page_alone(study: Workspace, port: int, size: str) -> None:
+    """A JPEG that no other site may read, that is not guessed to be anything else, and kept."""
+    answer = ask(port, f"/photo/{size}/{ids(study)['IMG_0001.JPG']}")
+    assert answer.status == 200
+    assert answer.body[:2] == b"\xff\xd8"
+    headers = {name.lower(): value for name, value in answer.headers.items()}
+    assert headers["content-type"] == "image/jpeg"
+    assert headers["cross-origin-resource-policy"] == "same-origin"
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["cache-control"].startswith("private")
+    assert "access-control-allow-origin" not in headers
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site"])
+def test_other_sites_are_not_answered(study: Workspace, port: int, site: str) -> None:
+    """A picture that another site's page asks for is refused."""
+    path = f"/photo/review/{ids(study)['IMG_0001.JPG']}"
+    assert ask(port, path, Sec_Fetch_Site=site).status == 403
+    assert ask(port, path, Sec_Fetch_Site="same-origin").status == 200
+
+
+def test_a_foreign_host_name_is_refused(study: Workspace, port: int) -> None:
+    """Another name that leads to this computer is not answered, for pictures and pages alike."""
+    path = f"/photo/review/{ids(study)['IMG_0001.JPG']}"
+    assert ask(port, path, Host="elsewhere.example").status == 400
+    assert ask(port, "/", Host="elsewhere.example").status == 400
+    assert ask(port, "/", Host=f"localhost:{port}").status == 200
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/photo/huge/1", "/photo/review/x", "/photo/review/..%2F1", "/photo/", "/photo/review/1/2"],
+)
+def test_an_address_that_names_no_picture_is_not_found(port: int, path: str) -> None:
+    """A size that does not exist, and anything but a number, is refused in words."""
+    answer = ask(port, path)
+    assert answer.status == 404
+    assert answer.headers["content-type"].startswith("text/plain")
+
+
+@pytest.mark.parametrize("name", ["IMG_0003.JPG", "notes.txt"])
+@pytest.mark.parametrize("size", ["review", "original"])
+def test_what_cannot_be_shown_gives_a_picture_of_words(
+    study: Workspace, port: int, name: str, size: str
+) -> None:
+    """A damaged photo and a text file give a drawn picture that is not kept; no text is served."""
+    if name == "IMG_0003.JPG" and size == "original":
+        pytest.skip("a damaged JPEG is given as it is when the original is asked for")
+    answer = ask(port, f"/photo/{size}/{ids(study)[name]}")
+    assert (answer.status, answer.body[:4]) == (200, b"\x89PNG")
+    assert answer.headers["cache-control"] == "no-store"
+
+
+def test_a_photo_that_is_not_at_hand_gives_a_picture_of_words(tmp_path: Path) -> None:
+    """With the card taken out the address gives words; with it back, the photo."""
+    write_burst(tmp_path / "card", DAY, 1)
+    with Workspace.create(tmp_path / "study", "UTC") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+        [photo] = workspace.view("P1").photos
+        (tmp_path / "card").rename(tmp_path / "away")
+        assert server.answer(workspace, "review", photo.id).media_type == "image/png"
+        assert server.answer(workspace, "review", photo.id + 1).media_type == "image/png"
+        (tmp_path / "away").rename(tmp_path / "card")
+        assert server.answer(workspace, "review", photo.id).media_type == "image/jpeg"
+
+
+def test_copies_are_kept_and_made_anew_when_the_original_changes(tmp_path: Path) -> None:
+    """One copy a size; a changed file gets another; a deleted folder comes back."""
+    [path] = write_burst(tmp_path / "card", DAY, 1)
+    with Workspace.create(tmp_path / "study", "UTC") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+        [photo] = workspace.view("P1").photos
+
+        def copy() -> Path:
+            answer = server.answer(workspace, "strip", photo.id)
+            assert isinstance(answer, FileResponse)
+            return Path(answer.path)
+
+        first = copy()
+        assert first == copy()
+        assert first.is_relative_to(workspace.folder / "previews")
+        os.utime(path, (1, 1))
+        assert copy() != first
+        first.unlink()
+        os.utime(path, None)
+        assert copy().is_file()
+
+
+def test_a_picture_is_shown_when_copies_cannot_be_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a full disk the copy comes from memory."""
+    write_burst(tmp_path / "card", DAY, 1)
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with Workspace.create(tmp_path / "study", "UTC") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+        [photo] = workspace.view("P1").photos
+        monkeypatch.setattr(server.pictures, "review_copy", full)
+        answer = server.answer(workspace, "strip", photo.id)
+        assert bytes(answer.body)[:2] == b"\xff\xd8"
+
+
+def test_a_busy_port_is_said_in_words(study: Workspace) -> None:
+    """The port is named, and what to do instead."""
+    with socket.socket() as taken:
+        taken.bind((server.ADDRESS, 0))
+        taken.listen()
+        busy = taken.getsockname()[1]
+        with pytest.raises(StudyError, match=rf"Port {busy} cannot be used .* Leave --port out"):
+            server.serve(study.folder, busy, open_browser=False)
+
+
+def test_no_study_no_server(tmp_path: Path) -> None:
+    """A folder that is no study is refused before anything is served."""
+    with pytest.raises(StudyError, match="is no study"):
+        server.serve(tmp_path, free_port(), open_browser=False)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT to send to one process")
+def test_ctrl_c_ends_it_quietly(study: Workspace) -> None:
+    """The address is said once; Ctrl-C ends with 0 and no traceback."""
+    process = started(study.folder, free_port())
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=20)
+    assert process.returncode == 0
+    assert "Ctrl-C ends it." in out
+    assert "Traceback" not in err
+
+
+def test_nothing_but_this_computer_is_served_and_nothing_is_sent() -> None:
+    """Only this computer's address and names, no usage numbers, no tracebacks, small uploads."""
+    settings = server.config(8600)
+    assert settings["server.address"] == "127.0.0.1"
+    assert settings["server.allowedHosts"] == ["127.0.0.1", "localhost"]
+    assert settings["browser.gatherUsageStats"] is False
+    assert settings["client.showErrorDetails"] == "type"
+    assert settings["server.enableStaticServing"] is False
+    assert settings["server.maxUploadSize"] == 20
