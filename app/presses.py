@@ -21,13 +21,18 @@ class Press:
     """What a button on screen stands for: it never means the photos of another turn."""
 
     turn: Turn
-    controls: int
-    """Number of the turn whose controls say where, how many and so on."""
+    controls: str
+    """Name of the controls that say where, how many and so on."""
     action: str
     after: tuple[str, int | None]
     """Placement and first photo to be shown next."""
     tagger: str
     ruling: bool
+
+
+def controls_of(turn: Turn) -> str:
+    """Name the controls of a run: another run, or another turn, has controls of its own."""
+    return f"{turn.photos[0].id}-{turn.photos[-1].id}-{session.turn()}"
 
 
 def many_key(turn: Turn) -> str:
@@ -61,13 +66,13 @@ def keep_tag(workspace: Workspace, press: Press, species: str) -> None:
 
 
 def _new_tag(press: Press, species: str) -> NewTag:
-    number, turn = press.controls, press.turn
+    name, turn = press.controls, press.turn
     nobody = species in {BLANK, HANDLER}
-    where = session.widget(f"where-{number}")
+    where = session.widget(f"where-{name}")
     if not nobody and where is None:
         raise TagError("Say first where it was: fed, on the tray or near it. Nothing was kept.")
-    count = session.widget(f"count-{number}")
-    first, last = _run(session.widget(f"part-{number}"), turn.photos)
+    count = session.widget(f"count-{name}")
+    first, last = _run(session.widget(f"part-{name}"), turn.photos)
     return NewTag(
         placement=turn.placement,
         first_photo=first,
@@ -76,11 +81,11 @@ def _new_tag(press: Press, species: str) -> NewTag:
         species=species,
         count=int(count) if isinstance(count, int | float) and not nobody else None,
         where=None if nobody else Where(str(where)),
-        sure=not session.widget(f"unsure-{number}"),
-        tray="" if nobody else str(session.widget(f"tray-{number}") or ""),
+        sure=not session.widget(f"unsure-{name}"),
+        tray="" if nobody else str(session.widget(f"tray-{name}") or ""),
         ruling=press.ruling,
         also=bool(session.widget(many_key(turn))),
-        comment=str(session.widget(f"comment-{number}") or ""),
+        comment=str(session.widget(f"comment-{name}") or ""),
         action=press.action,
     )
 

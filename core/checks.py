@@ -11,6 +11,7 @@ from core.clocks import Clock
 from core.model import (
     ALSO_ON,
     ANSWERS_WITHOUT_SPECIES,
+    ClockCheck,
     ClockFlag,
     Finding,
     Outcome,
@@ -52,11 +53,13 @@ def findings(
     cards: Sequence[Card],
     species: Mapping[str, Species],
     results: Sequence[Outcome],
+    clock_checks: Sequence[ClockCheck],
     zone: ZoneInfo,
 ) -> list[Finding]:
     """List all findings: logs against each other, then cards, then outcomes."""
     return [
         *_links(trays, placements, cards),
+        *_clock_log(clock_checks, placements, cards),
         *_blank_cells(trays, placements),
         *_windows(trays, zone),
         *_defaults(trays),
@@ -97,6 +100,28 @@ def _links(
                 f"placement {card.placement}",
                 "has photos but no line in the camera log, so its visits reach no tray. Add the "
                 "line, or move the card to the right placement.",
+            )
+
+
+def _clock_log(
+    clock_checks: Sequence[ClockCheck], placements: Sequence[Placement], cards: Sequence[Card]
+) -> Iterator[Finding]:
+    known = {one.placement for one in placements} | {card.placement for card in cards}
+    files = {(card.placement, photo.file.rsplit("/", 1)[-1]) for card in cards
+             for photo in card.photos}  # fmt: skip
+    for check in clock_checks:
+        thing = f"clock check of {check.placement} at {check.camera_showed or 'no time'}"
+        if check.placement not in known:
+            yield Finding(
+                thing,
+                "names a placement that no camera log and no card has, so it corrects nothing. "
+                "Mend the name.",
+            )
+        elif check.camera_showed is None or check.true_time is None:
+            yield Finding(thing, "has a blank cell, so it corrects nothing. Fill it in.")
+        elif check.photo and (check.placement, check.photo.rsplit("/", 1)[-1]) not in files:
+            yield Finding(
+                thing, f"names photo {check.photo!r}, which is not on the card.", serious=False
             )
 
 

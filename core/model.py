@@ -400,7 +400,7 @@ class Reason(StrEnum):
     EMPTIED_LAST_SEEN = "the tray was emptied and the last species was seen feeding"
     EMPTIED_AFTER_GAP = "the tray was emptied and feeding was seen after the unwatched time"
     CUT_AT_SET_OUT = "a visit was cut at the window's start"
-    RUNNING_AT_PICKUP = "a visit was running at pick-up, the animal had not given up"
+    RUNNING_AT_PICKUP = "a visit was running at pick-up"
     FEEDING_UNCERTAIN = "another animal came onto the tray after the last that was seen feeding"
     SHORT_VISITS_MISSED = "short visits may be missed, the camera's quiet time exceeds the gap"
     WET_CORRECTED = "the food was wet, corrected by moisture controls"

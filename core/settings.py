@@ -94,9 +94,13 @@ def read(path: Path) -> Settings:
     if not study.get("timezone"):
         raise StudyError(f'{path} names no time zone. Add timezone = "…" under [study].')
     visits, food, tags = (tables.get(part, {}) for part in ("visits", "food", "tags"))
+    try:
+        timezone = zone(str(study["timezone"]))
+    except StudyError as fault:
+        raise StudyError(f"{path}: {fault}") from None
     return Settings(
         name=str(study.get("name", path.parent.name)),
-        timezone=zone(str(study["timezone"])),
+        timezone=timezone,
         gap=timedelta(seconds=float(_number(path, "visits.gap_s", visits.get("gap_s", 120)))),
         scale_step=_number(path, "food.scale_step_g", food.get("scale_step_g", Decimal("0.1"))),
         tolerance=_optional(path, "food.tolerance_g", food.get("tolerance_g")),
@@ -123,7 +127,7 @@ def _unknown(path: Path, name: str, known: object) -> str:
 
 def _number(path: Path, name: str, value: object) -> Decimal:
     if isinstance(value, bool) or not isinstance(value, int | Decimal) or value <= 0:
-        raise StudyError(f"{path}: {name} = {value!r} is no number above zero. Write one.")
+        raise StudyError(f"{path}: {name} = {value} is no number above zero. Write one.")
     return Decimal(value)
 
 

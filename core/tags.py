@@ -14,7 +14,6 @@ from core.model import (
     ANSWERS_WITHOUT_SPECIES,
     BLANK,
     HANDLER,
-    UNKNOWN,
     Answer,
     AnsweredVisit,
     Photo,
@@ -31,7 +30,8 @@ from core.visits import is_due, rank
 ON_TRAY = (Where.FED, Where.ON_TRAY)
 
 LONGER = "tags were made on a longer run than the visit"
-SHORTER = "tags cover only part of the visit"
+SHORTER = "tags were made on a shorter run than the visit"
+PARTLY = "some photos of the visit are untagged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +215,7 @@ def answer(
         species=_names(sightings) or ((BLANK,) if waits_for is None else ()),
         sightings=sightings,
         taggers=tuple(dict.fromkeys(run.tag.tagger for run in runs)),
-        remarks=_remarks(visit, places, runs, claims),
+        remarks=_remarks(visit, places, runs),
         tags=tuple(run.tag for run in runs),
     )
 
@@ -288,16 +288,24 @@ def _holds(claim: Claim, at: int) -> bool:
 
 
 def _agreeing(claims: Sequence[Claim], places: Sequence[int]) -> int:
-    """Count the taggers who agree.
+    """Count the taggers who agree: runs need not be equal to the photo.
 
-    They say the same and share a photo with each run of the claim that covers most: runs need
-    not be equal to the photo. Where some name fewer species (they are not finished),
-    every photo counts its own taggers, and the fewest hold.
+    Whoever says the same, of at least half of the photos and of some in each run of the widest
+    claim, agrees. Where some name fewer species (they are not finished), every photo counts its
+    own taggers, and the fewest hold.
     """
     if any(claim.says() != claims[0].says() for claim in claims):
         return min(sum(_holds(claim, at) for claim in claims) for at in places)
-    widest = max(claims, key=lambda claim: sum(_holds(claim, at) for at in places))
-    return sum(all(_overlap(run, claim.runs) for run in widest.runs) for claim in claims)
+    held = {claim.tagger: sum(_holds(claim, at) for at in places) for claim in claims}
+    widest = max(claims, key=lambda claim: held[claim.tagger])
+    return sum(
+        claim is widest
+        or (
+            held[claim.tagger] * 2 >= len(places)
+            and all(_overlap(run, claim.runs) for run in widest.runs)
+        )
+        for claim in claims
+    )
 
 
 def _differ(claims: Sequence[Claim]) -> bool:
@@ -417,19 +425,14 @@ def _names(sightings: Sequence[Sighting]) -> tuple[str, ...]:
     return tuple(reversed(backwards))
 
 
-def _remarks(
-    visit: Visit, places: Sequence[int], runs: Sequence[Run], claims: Sequence[Claim]
-) -> tuple[str, ...]:
+def _remarks(visit: Visit, places: Sequence[int], runs: Sequence[Run]) -> tuple[str, ...]:
     remarks = []
     ids = {photo.id for photo in visit.photos}
     if any({run.tag.first_photo, run.tag.last_photo} - ids for run in runs):
         remarks.append(LONGER)
-    covered = {at for run in runs for at in places if run.first <= at <= run.last}
-    if runs and (len(covered) < len(places) or any(not claim.covers for claim in claims)):
+    if any(run.first > places[0] or run.last < places[-1] for run in runs):
         remarks.append(SHORTER)
+    covered = {at for run in runs for at in places if run.first <= at <= run.last}
+    if runs and len(covered) < len(places):
+        remarks.append(PARTLY)
     return tuple(remarks)
-
-
-def is_unknown(sighting: Sighting) -> bool:
-    """Say whether nobody could name the animal."""
-    return sighting.species == UNKNOWN

@@ -390,11 +390,12 @@ class Workspace:
         with self._database.read() as connection:
             photos = card_store.photos(connection, placement)
         if not photos:
-            hint = taglog.likely(placement, known)
-            lack = (
-                "has no photos yet; scan its card first" if placement in known else "is not known"
+            if placement in known:
+                raise TagError(f"Placement {placement!r} has no photos yet. Scan its card first.")
+            raise TagError(
+                f"Placement {placement!r} is not known.{taglog.likely(placement, known)} "
+                "Mend the name, or scan its card first."
             )
-            raise TagError(f"Placement {placement!r} {lack}.{hint}")
         return taglog.FileNames(placement, photos)
 
     # --- outcomes --------------------------------------------------------------------------
@@ -440,7 +441,13 @@ class Workspace:
         with self._database.read() as connection:
             logged = log_store.placements(connection)
         found = checks.findings(
-            self.trays(), logged, cards, self.species(), self.outcomes(), self.zone
+            self.trays(),
+            logged,
+            cards,
+            self.species(),
+            self.outcomes(),
+            self.clock_checks(),
+            self.zone,
         )
         for placement, count in self.missing_originals().items():
             found.append(

@@ -104,6 +104,15 @@ HOURLY: dict[str, Any] = {"timelapse_every_min": 60}
             id="missing between two trigger photos",
         ),
         pytest.param("18:00 18:20 18:40", HOURLY, "18:00-18:40", id="none due yet"),
+        pytest.param(
+            "18:00 18:59 19:01 20:00", HOURLY, "18:00-20:00", id="due inside a visit, gap and all"
+        ),
+        pytest.param(
+            "18:00 18:59 19:01:01 20:00",
+            HOURLY,
+            "18:00-18:59 19:01:01-20:00",
+            id="due in a silence longer than the gap",
+        ),
         pytest.param("18:00 18:59:58 20:00", HOURLY, "18:00-20:00", id="2 s early"),
         pytest.param("18:00 19:00:02 20:00", HOURLY, "18:00-20:00", id="2 s late"),
         pytest.param(

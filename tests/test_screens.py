@@ -78,7 +78,9 @@ def press(at: AppTest, start: str) -> AppTest:
 
 
 def tag_button(at: AppTest, species: str) -> str:
-    [key] = [str(b.key) for b in at.button if re.fullmatch(rf"tag-\d+-\d+-{species}", str(b.key))]
+    [key] = [
+        str(b.key) for b in at.button if re.fullmatch(rf"tag-\d+-\d+-\d+-{species}", str(b.key))
+    ]
     return key
 
 
@@ -326,6 +328,18 @@ def test_a_press_means_the_visit_it_was_drawn_for(demo: Workspace) -> None:
     at.run()
     tags = [tag for tag in demo.view("SK-OPEN").tags if tag.tagger == "Thandi"]
     assert [tag.number for tag in tags] == [first.number]
+
+
+def test_controls_of_another_visit_say_nothing_of_this_one(demo: Workspace) -> None:
+    """What was set for a short visit of one placement does not cut a longer one of another."""
+    at = tagging("HR-BUSH")  # its first visit has three photos, that of SK-OPEN has six
+    say_where(at, "near")
+    at.selectbox(key="placement").set_value("SK-OPEN").run()
+    at = press(at, tag_button(at, "m"))
+    assert "Say first where it was" in words(at)
+    press(at, tag_button(at, "blank"))
+    tag, visit = demo.view("SK-OPEN").tags[-1], demo.view("SK-OPEN").visits[0].visit
+    assert (tag.first_photo, tag.last_photo) == (visit.photos[0].id, visit.photos[-1].id)
 
 
 def test_a_tagger_sees_no_other_opinion_and_the_instructor_sees_all(demo: Workspace) -> None:

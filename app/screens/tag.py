@@ -203,7 +203,9 @@ def saying(desk: Desk, turn: Turn) -> None:
     """Show where the tagger is, what was said, and the buttons that say more."""
     heading(desk, turn)
     widgets.messages()
-    said(desk, turn)
+    # Of one height for the instructor, so that the buttons stay where they are.
+    with st.container(height=116 if desk.instructor else "content", border=False, gap="xsmall"):
+        said(desk, turn)
     if not turn.timed:
         st.info("This photo has no time, so it belongs to no visit and cannot be tagged.")
     elif not desk.tagger:
@@ -281,41 +283,41 @@ def _part(tag: Tag, turn: Turn) -> str:
 
 def buttons(desk: Desk, turn: Turn) -> None:
     """Ask where, how many, how sure; then one press on who it was keeps the tag."""
-    number = session.turn()
+    controls = presses.controls_of(turn)
     where, count = st.columns([3, 1], vertical_alignment="bottom")
     where.segmented_control(
         "1. Where was the animal or person?",
         list(Where),
         format_func=lambda one: wording.WHERE_WORDS[one],
-        key=f"where-{number}",
+        key=f"where-{controls}",
         width="stretch",
     )
     count.number_input(
-        "How many", min_value=1, max_value=999, value=1, step=1, key=f"count-{number}"
+        "How many", min_value=1, max_value=999, value=1, step=1, key=f"count-{controls}"
     )
-    choose_tray(desk, turn, number)
+    choose_tray(desk, turn, controls)
     many = session.widget(presses.many_key(turn), default=False)
     with st.expander("Not sure, two species, part of the visit, comment", expanded=bool(many)):
-        details(turn, number)
+        details(turn, controls)
     st.markdown("2\\. Who was it? A press keeps the tag" + ("." if many else " and goes on."))
-    press = _press(desk, turn, number)
+    press = _press(desk, turn, controls)
     species = list(desk.workspace.species().values())
     for start in range(0, len(species), 2):
         for cell, one in zip(st.columns(2, gap="xsmall"), species[start : start + 2], strict=False):
             cell.button(
                 f"`{wording.plain(one.key)}`  {wording.plain(one.name)}",
-                key=f"tag-{turn.key}-{number}-{one.key}", on_click=presses.keep_tag,
+                key=f"tag-{controls}-{one.key}", on_click=presses.keep_tag,
                 args=(desk.workspace, press, one.key), width="stretch", type="primary",
             )  # fmt: skip
     for cell, answer in zip(st.columns(3, gap="xsmall"), ANSWERS_WITHOUT_SPECIES, strict=True):
         cell.button(
-            answer.capitalize(), key=f"tag-{turn.key}-{number}-{answer}", on_click=presses.keep_tag,
+            answer.capitalize(), key=f"tag-{controls}-{answer}", on_click=presses.keep_tag,
             args=(desk.workspace, press, answer), width="stretch",
             help=wording.ANSWER_WORDS[answer],
         )  # fmt: skip
 
 
-def choose_tray(desk: Desk, turn: Turn, number: int) -> None:
+def choose_tray(desk: Desk, turn: Turn, controls: str) -> None:
     """Ask which tray, where the camera watches several that were out."""
     start, end = turn.photos[0].true_time, turn.photos[-1].true_time
     if start is None or end is None:
@@ -326,13 +328,13 @@ def choose_tray(desk: Desk, turn: Turn, number: int) -> None:
     if possible:
         st.segmented_control(
             "Which tray? (leave it open when you cannot tell)", possible,
-            format_func=wording.plain, key=f"tray-{number}",
+            format_func=wording.plain, key=f"tray-{controls}",
         )  # fmt: skip
 
 
-def details(turn: Turn, number: int) -> None:
+def details(turn: Turn, controls: str) -> None:
     """Ask what is rarely needed."""
-    st.checkbox("I am not sure", key=f"unsure-{number}")
+    st.checkbox("I am not sure", key=f"unsure-{controls}")
     st.checkbox(
         "More than one species in these photos: keep what I said before, and stay here",
         key=presses.many_key(turn),
@@ -342,19 +344,19 @@ def details(turn: Turn, number: int) -> None:
             "Photos that this tag is about",
             list(range(1, len(turn.photos) + 1)),
             value=(1, len(turn.photos)),
-            key=f"part-{number}",
+            key=f"part-{controls}",
             help="For two animals one after the other: tag the first photos, then the last ones.",
         )
-    st.text_input("Comment", key=f"comment-{number}", max_chars=500)
+    st.text_input("Comment", key=f"comment-{controls}", max_chars=500)
 
 
-def _press(desk: Desk, turn: Turn, number: int) -> presses.Press:
+def _press(desk: Desk, turn: Turn, controls: str) -> presses.Press:
     following = review.after(desk.listed, turn)
     stays = desk.show in {Show.ALL, Show.OTHER}
     target = following.key if following else (turn.key if stays else None)
     return presses.Press(
         turn=turn,
-        controls=number,
+        controls=controls,
         action=session.action(),
         after=(turn.placement, target),
         tagger=desk.tagger,
