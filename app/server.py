@@ -43,9 +43,9 @@ _LIGHT = {
     "borderColor": "#cbc6b8",
 }
 _DARK = {
-    "primaryColor": "#2f8175",
-    "backgroundColor": "#161d1c",
-    "secondaryBackgroundColor": "#222c2a",
+    "primaryColor": "#2e8677",
+    "backgroundColor": "#101615",
+    "secondaryBackgroundColor": "#1e2826",
     "textColor": "#e6e9e4",
     "linkColor": "#8fc3e6",
     "borderColor": "#465350",

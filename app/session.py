@@ -80,6 +80,11 @@ def set_widget(key: str, value: object) -> None:
     st.session_state[key] = value
 
 
+def dark() -> bool:
+    """Say whether this browser shows the pages light on dark."""
+    return st.context.theme.type == "dark"
+
+
 # --- where the tagger is ---------------------------------------------------------------------
 
 

@@ -15,11 +15,13 @@ from core.windows import window_of
 
 UNNAMED, UNANSWERED = "unidentified", "unanswered"
 COLOURS = ("#0f6f9c", "#b5541c", "#4c7a34", "#8a4f9e", "#a8841a", "#2f8f87", "#b23a5e", "#5b5bb5")
+ON_DARK = ("#6cc4ee", "#f5a06a", "#a5d681", "#d5a3e6", "#ecd067", "#7fded3", "#f592b1", "#b5b5f7")
+"""Colours of species on a light and on a dark page."""
 SHAPES = ("circle", "square", "triangle-up", "diamond", "triangle-down", "cross")
 _OWN = {
-    UNNAMED: ("#777777", "triangle-right"),
-    UNANSWERED: ("#c22f2f", "M-1,-1L1,1M1,-1L-1,1"),
-    BLANK: ("#999999", "triangle-left"),
+    UNNAMED: ("#8a8a8a", "triangle-right"),
+    UNANSWERED: ("#d2403c", "M-1,-1L1,1M1,-1L-1,1"),
+    BLANK: ("#9a9a9a", "triangle-left"),
 }
 ROW_PX = 26
 
@@ -27,7 +29,11 @@ Row = dict[str, Any]
 
 
 def chart(
-    outcomes: Sequence[Outcome], species: Mapping[str, Species], zone: ZoneInfo
+    outcomes: Sequence[Outcome],
+    species: Mapping[str, Species],
+    zone: ZoneInfo,
+    *,
+    dark: bool = False,
 ) -> alt.LayerChart:
     """Draw one line a deployment, all on one axis of the study's local time.
 
@@ -59,11 +65,11 @@ def chart(
         .encode(**span, tooltip=tips)
     )
     inside = (
-        alt.Chart(watched).mark_bar(height=16, color="#8a958f", opacity=0.6).encode(
+        alt.Chart(watched).mark_bar(height=16, color="#8a958f", opacity=0.45).encode(
             **span, tooltip=tips
         )
     )  # fmt: skip
-    layers = [base, inside, *([_marks(seen, lines)] if seen else [])]
+    layers = [base, inside, *([_marks(seen, lines, dark=dark)] if seen else [])]
     drawn: alt.LayerChart = alt.LayerChart(layer=layers).properties(height=alt.Step(ROW_PX))
     return drawn
 
@@ -85,11 +91,11 @@ def in_words(outcomes: Sequence[Outcome]) -> str:
     )
 
 
-def _marks(seen: Sequence[Row], lines: alt.Y) -> alt.Chart:
+def _marks(seen: Sequence[Row], lines: alt.Y, *, dark: bool) -> alt.Chart:
     kinds = list(dict.fromkeys(str(row["who"]) for row in seen))
     ordinary = [kind for kind in kinds if kind not in _OWN]
     kinds = [*ordinary, *(kind for kind in _OWN if kind in kinds)]
-    looks = {kind: look(at) for at, kind in enumerate(ordinary)} | _OWN
+    looks = {kind: look(at, dark=dark) for at, kind in enumerate(ordinary)} | _OWN
     colours = [looks[kind][0] for kind in kinds]
     shapes = [looks[kind][1] for kind in kinds]
     near = alt.condition(f"datum.where == '{Where.NEAR}'", alt.value(0.0), alt.value(0.9))
@@ -110,9 +116,10 @@ def _marks(seen: Sequence[Row], lines: alt.Y) -> alt.Chart:
     return marks
 
 
-def look(at: int) -> tuple[str, str]:
+def look(at: int, *, dark: bool = False) -> tuple[str, str]:
     """Give the colour and shape of the species at this place: no pair comes twice in 24."""
-    return COLOURS[at % len(COLOURS)], SHAPES[(at + at // len(COLOURS)) % len(SHAPES)]
+    colours = ON_DARK if dark else COLOURS
+    return colours[at % len(colours)], SHAPES[at % len(SHAPES)]
 
 
 def _frame(rows: Sequence[Row]) -> pd.DataFrame:

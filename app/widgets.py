@@ -59,7 +59,8 @@ def show_problems(fault: LogError) -> None:
         wording.plain(f"{fault.log} was not loaded: {many}, nothing was changed."),
         icon=":material/error:",
     )
-    table([_problem(one) for one in fault.problems], alt="Every fault with its line")
+    rows = [_problem(one) for one in fault.problems]
+    table(rows, alt="Every fault with its line", narrow=["line"])
 
 
 def _problem(problem: Problem) -> dict[str, str]:
@@ -75,13 +76,23 @@ def messages() -> None:
             st.success(wording.plain(words), icon=":material/check:")
 
 
-def table(rows: Iterable[Mapping[str, object]], *, alt: str, columns: Sequence[str] = ()) -> None:
+def table(
+    rows: Iterable[Mapping[str, object]],
+    *,
+    alt: str,
+    columns: Sequence[str] = (),
+    narrow: Sequence[str] = (),
+) -> None:
     """Show rows as they are; nothing in them is read as Markdown."""
     listed = list(rows)
     frame = pd.DataFrame(listed, columns=list(columns) or None)
-    whole = len(listed) <= MOST_ROWS
     st.dataframe(
-        frame, hide_index=True, alt=alt, width="stretch", height="content" if whole else "auto"
+        frame,
+        hide_index=True,
+        alt=alt,
+        width="stretch",
+        height="content" if len(listed) <= MOST_ROWS else "auto",
+        column_config={name: st.column_config.Column(name, width="small") for name in narrow},
     )
 
 
@@ -95,17 +106,17 @@ def guide(workspace: Workspace) -> None:
     if upcoming is None:
         return
     with st.container(border=True):
-        st.markdown(f"**Next: {upcoming.name}.** {wording.plain(_sentence(upcoming.words))}")
-        for column, (number, step) in zip(
-            st.columns(len(found)), enumerate(found, start=1), strict=True
-        ):
+        words, link = st.columns([5, 1], vertical_alignment="center")
+        words.markdown(f"**Next: {upcoming.name}.** {wording.plain(upcoming.words)}")
+        link.page_link(
+            f"screens/{upcoming.page.lower()}.py", label=f"{upcoming.page} page",
+            icon=":material/arrow_forward:",
+        )  # fmt: skip
+        cells = st.columns(len(found))
+        for number, (cell, step) in enumerate(zip(cells, found, strict=True), start=1):
             sign = ":material/check_circle:" if step.done else ":material/radio_button_unchecked:"
-            state = "done" if step.done else "to do"
-            column.markdown(f"{sign} {number} {step.name}  \n{state}: {wording.plain(step.words)}")
-
-
-def _sentence(words: str) -> str:
-    return f"{words[0].upper()}{words[1:]}."
+            state = step.words if step.done else "to do"
+            cell.markdown(f"{sign} {number} {step.name}  \n{wording.plain(state)}")
 
 
 def steps(workspace: Workspace) -> list[wording.Step]:
@@ -128,6 +139,7 @@ def log(workspace: Workspace, kind: LogKind, words: str) -> None:
     """Show a log: load a file, see its columns, edit and save it as a table."""
     rows = workspace.log_rows(kind)
     st.markdown(words)
+    said = st.container()
     left, right = st.columns([2, 3])
     with left, st.form(f"load-{kind}", clear_on_submit=True):
         file = st.file_uploader(
@@ -138,9 +150,9 @@ def log(workspace: Workspace, kind: LogKind, words: str) -> None:
     with right.expander("Columns", expanded=not rows):
         columns(kind)
     if pressed and file is None:
-        st.warning("No file was chosen. Choose one first.")
+        said.warning("No file was chosen. Choose one first.")
     elif pressed and file is not None:
-        with faults():
+        with said, faults():
             found = workspace.load(kind, file.getvalue(), file.name)
             session.say("good", f"{file.name}: {wording.counts(found)}")
             st.rerun()
@@ -176,6 +188,7 @@ def edit(workspace: Workspace, kind: LogKind, rows: Sequence[Mapping[str, str]])
     """Let people edit a log as a table; saved whole or not at all, after the same checks."""
     frame = _frame(kind, rows)
     version = zlib.crc32(repr(rows).encode())
+    said = st.container()
     edited = st.data_editor(
         frame,
         num_rows="dynamic",
@@ -186,7 +199,7 @@ def edit(workspace: Workspace, kind: LogKind, rows: Sequence[Mapping[str, str]])
     )
     save, download, note = st.columns([1, 1, 3], vertical_alignment="center")
     if save.button("Save the table", key=f"save-{kind}", type="primary", width="stretch"):
-        with faults():
+        with said, faults():
             table_rows: list[dict[str, object]] = [
                 {str(name): cell for name, cell in row.items()}
                 for row in edited.fillna("").to_dict("records")

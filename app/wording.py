@@ -107,7 +107,8 @@ def _or_blank(amount: Decimal | int | None) -> str:
 
 def visits(outcome: Outcome) -> str:
     """Say how many visits there were on the tray."""
-    return f"{outcome.visits} visits of the forager, {outcome.visits_all} of all animals"
+    own = "1 visit" if outcome.visits == 1 else f"{outcome.visits} visits"
+    return f"{own} of the forager, {outcome.visits_all} of all animals"
 
 
 def density(outcome: Outcome) -> str:
@@ -126,6 +127,14 @@ def watched(outcome: Outcome, zone: ZoneInfo) -> str:
     spans = ", ".join(
         f"{time_text(span.start, zone)} to {time_text(span.end, zone)}" for span in outcome.watched
     )
+    return f"{outcome.watched_share:.1%}" + (f" ({spans})" if spans else "")
+
+
+def watched_in_short(outcome: Outcome, zone: ZoneInfo) -> str:
+    """Say the same with times as people read them."""
+    if outcome.watched_share is None:
+        return watched(outcome, zone)
+    spans = "; ".join(stretch(span.start, span.end, zone) for span in outcome.watched)
     return f"{outcome.watched_share:.1%}" + (f" ({spans})" if spans else "")
 
 
@@ -322,7 +331,7 @@ def food_lines(reading: Reading, *, counted: bool) -> list[dict[str, str]]:
         {
             "what": "tolerance",
             "number": mass(reading.tolerance),
-            "how": "less than this gone means that nobody fed",
+            "how": "this or less gone: nobody fed",
         },
         {"what": "food class", "number": reading.kind.value, "how": FOOD_WORDS[reading.kind.value]},
     ]
@@ -389,6 +398,8 @@ class Step:
     """One step from an empty study to results."""
 
     name: str
+    page: str
+    """Where it is done."""
     done: bool
     words: str
     """What there is, or what to do."""
@@ -396,13 +407,14 @@ class Step:
 
 def steps(*, species: int, cameras: int, trays: int, cards: int, tagged: bool) -> list[Step]:
     """Say how far a study has come, in the order in which it is easiest."""
+    load = "Load it, or begin with the empty file that is offered there."
     return [
-        Step("Species list", species > 0, _there(species, "species", "load it on this page")),
-        Step("Camera log", cameras > 0, _there(cameras, "placements", "load it on this page")),
-        Step("Tray log", trays > 0, _there(trays, "trays", "load it on the Trays page")),
-        Step("Cards", cards > 0, _there(cards, "cards", "scan a card's folder")),
-        Step("Tags", tagged, "tagging has begun" if tagged else "tag visits on the Tag page"),
-        Step("Results", trays > 0 and tagged, "look at the Results page"),
+        Step("Species list", "Cards", species > 0, _there(species, "species", load)),
+        Step("Camera log", "Cards", cameras > 0, _there(cameras, "placements", load)),
+        Step("Tray log", "Trays", trays > 0, _there(trays, "tray deployments", load)),
+        Step("Cards", "Cards", cards > 0, _there(cards, "cards", "Scan a card's folder.")),
+        Step("Tags", "Tag", tagged, "begun" if tagged else "Say of each visit who it was."),
+        Step("Results", "Results", trays > 0 and tagged, "Look at one line a tray."),
     ]
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from random import Random
 
 import pytest
 from builders import REASONS_OF, SPECIES, at, case, there
@@ -149,24 +150,32 @@ def test_only_bystanders() -> None:
 # --- what holds of every case ------------------------------------------------------------------
 
 flags = st.booleans()
-companies = st.builds(
-    lambda seen, owned, tied, fed, after, bystanders, persons: there(
-        seen,
-        owner="g" if owned and not tied and "g" in there(seen).feeders else None,
-        last_feeder_tied=tied and seen in {Seen.SEVERAL, Seen.SOME_UNKNOWN},
-        feeding_seen=fed and bool(there(seen).feeders),
-        came_after=after and fed,
-        bystanders=bystanders,
-        persons=persons or seen is Seen.PERSONS,
-    ),
-    st.sampled_from([seen for seen in Seen if seen is not Seen.UNFINISHED]),
-    *[flags] * 6,
-)
+
+
+@st.composite
+def companies(draw: st.DrawFn) -> Company:
+    """Give a company as sightings can make it: only an unknown or a tie hides the owner."""
+    seen = draw(st.sampled_from([seen for seen in Seen if seen is not Seen.UNFINISHED]))
+    dull = there(seen)
+    tied = seen in {Seen.SEVERAL, Seen.SOME_UNKNOWN} and draw(flags)
+    hidden = tied or (seen is Seen.SOME_UNKNOWN and draw(flags))
+    fed = bool(dull.feeders) and draw(flags)
+    return replace(
+        dull,
+        owner=None if hidden else dull.owner,
+        last_feeder_tied=tied,
+        feeding_seen=fed,
+        came_after=fed and len(dull.feeders) > 1 and draw(flags),
+        bystanders=draw(flags),
+        persons=seen is Seen.PERSONS or draw(flags),
+    )
+
+
 circumstances = st.builds(
     Circumstances,
     food=st.sampled_from(Food),
     cover=st.sampled_from(Cover),
-    company=companies,
+    company=companies(),
     missing=st.sampled_from([(), (), (), (Reason.TIME_MISSING,)]),
     overlaps=st.sampled_from([False, False, False, True]),
     condition=st.sampled_from([*[Condition.OK] * 7, *Condition]),
@@ -354,3 +363,34 @@ def test_a_later_animal_is_no_earlier_feeder() -> None:
     found = company([sighting("19:00", "g"), sighting("20:00", "m", ON_TRAY)], SPECIES)
     assert found.feeders == ("g", "m")
     assert found.earlier == ()
+
+
+sightings_of_a_night = st.lists(
+    st.builds(
+        lambda minute, species, where: sighting(f"20:{minute:02}", species, where),
+        st.integers(0, 9),
+        st.sampled_from(["g", "m", "f", "p", "unknown"]),
+        st.sampled_from(Where),
+    ),
+    max_size=6,
+)
+
+
+@given(sightings_of_a_night, st.randoms(use_true_random=False))
+def test_what_every_company_keeps_to(some: list[Sighting], chance: Random) -> None:
+    """Only an unknown or a tie hides the owner, who is the last feeder; order plays no part."""
+    found = company(some, SPECIES)
+    feeders = [one for one in some if one.where is FED and one.species != "p"]
+    assert found.feeding_seen == bool(feeders)
+    if feeders:
+        last = max(one.last for one in feeders)
+        there_last = {one.species for one in feeders if one.last == last}
+        assert found.last_fed_at == last
+        assert found.last_feeder_tied == (len(there_last) > 1)
+        assert found.owner == (there_last - {"unknown"} or {None}).pop() or found.last_feeder_tied
+    if found.seen in {Seen.ONE, Seen.SEVERAL}:
+        assert (found.owner is None) == found.last_feeder_tied
+    if found.owner is not None:
+        assert found.owner in found.feeders
+        assert set(found.earlier) <= set(found.feeders) - {found.owner}
+    assert company(chance.sample(some, len(some)), SPECIES) == found

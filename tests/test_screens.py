@@ -4,6 +4,7 @@ import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -12,7 +13,7 @@ from builders import write_burst, write_photo
 from streamlit.testing.v1 import AppTest
 from test_cli import DAY
 
-from app import review, session
+from app import review, session, timeline
 from app.demo import SOURCE, build_demo
 from app.review import Show
 from core.logs import LogKind
@@ -617,3 +618,43 @@ def test_the_text_beside_a_picture_cannot_break_out_of_it(empty: Workspace) -> N
     at = tagging('"><img src=x onerror=alert(1)>')
     assert "<img src=x" not in at.html[0].value
     assert "&lt;img src=x" in at.html[0].value
+
+
+# --- the chart of the trays ------------------------------------------------------------------
+
+
+def rows_of(chart: dict[str, Any], layer: int) -> list[dict[str, Any]]:
+    name = chart["layer"][layer]["data"]["name"]
+    rows: list[dict[str, Any]] = chart["datasets"][name]
+    return rows
+
+
+def test_the_chart_holds_windows_watched_time_and_visits(demo: Workspace) -> None:
+    """Twelve windows in local time; the camera that died leaves its window partly unwatched."""
+    chart = timeline.chart(demo.outcomes(), demo.species(), demo.zone).to_dict()
+    windows = {row["line"]: row for row in rows_of(chart, 0)}
+    assert len(windows) == 12
+    assert windows["SKO-D1 ● keep"]["from"].startswith("2026-03-14T07:00:00")  # trays.csv, local
+    died = [row for row in rows_of(chart, 1) if row["line"].startswith("SKB-D2")]
+    assert [row["to"][:16] for row in died] == ["2026-03-15T12:38"]  # demo_images/ABOUT.md
+    marks = rows_of(chart, 2)
+    waiting = [row["line"] for row in marks if row["who"] == timeline.UNANSWERED]
+    assert waiting == ["SKO-D2 … pending"]
+    assert {row["where"] for row in marks if row["who"] == "Cape spurfowl"} == {"near", "fed"}
+
+
+def test_species_are_told_apart_by_shape_as_well_as_colour() -> None:
+    """No two of 24 species look alike, and six neighbours never share a shape."""
+    for dark in (False, True):
+        looks = [timeline.look(at, dark=dark) for at in range(24)]
+        assert len(set(looks)) == 24
+        assert len({shape for _, shape in looks[:6]}) == 6
+
+
+def test_a_chart_of_trays_without_visits_or_times_is_drawn(empty: Workspace) -> None:
+    """A tray that has no time yet, and no photos, still has its line."""
+    log = b"deployment,tray,set_out,picked_up,food_start_g,food_left_g\nD1,T1,,,8,8\n"
+    empty.load(LogKind.TRAYS, log, "trays.csv")
+    assert "D1" in timeline.label(empty.outcomes()[0])
+    at = opened("trays")
+    assert "D1: pending: the set-out or pick-up time is missing" in words(at)

@@ -153,7 +153,8 @@ def looking(desk: Desk, turn: Turn) -> None:
     if photo.problem or photo.clock_flag:
         st.warning(wording.plain("; ".join(filter(None, (photo.problem, str(photo.clock_flag))))))
     st.html(
-        f'<a href="/photo/original/{photo.id}" target="_blank" rel="noopener">'
+        f'<a href="/photo/original/{photo.id}" target="_blank" rel="noopener" '
+        'style="color:inherit">'
         "Open the original in a new tab</a>"
     )
 

@@ -13,7 +13,8 @@ from core.model import AnsweredVisit, Outcome, SeenVisit, Status
 from core.workspace import Workspace
 
 PAGE = 25  # deployments that are drawn at a time
-PHOTOS = 12  # photos of a visit that are shown at first
+PHOTOS = 10  # photos of a visit that are shown at first
+ACROSS = 5  # photos side by side
 ABOUT = (
     "One line for each **tray deployment**: one tray set out with food and picked up again. Food "
     "is weighed, or counted in place of that. A blank cell waits (`pending`)."
@@ -53,7 +54,7 @@ def deployments(workspace: Workspace) -> None:
         st.info("No tray is like that. Choose another site or status.")
         return
     st.altair_chart(
-        timeline.chart(shown, workspace.species(), workspace.zone),
+        timeline.chart(shown, workspace.species(), workspace.zone, dark=session.dark()),
         width="stretch",
         alt=timeline.in_words(shown),
     )
@@ -132,7 +133,7 @@ def walk(workspace: Workspace, outcome: Outcome) -> None:
                     f"Status: {outcome.status}: {wording.MEANS[outcome.status]}",
                     f"Rule cell: {outcome.cell}",
                     f"Window: {window}",
-                    f"Watched: {wording.watched(outcome, zone)}",
+                    f"Watched: {wording.watched_in_short(outcome, zone)}",
                     f"On the tray: {wording.visits(outcome)}",
                     *(f"Note: {note}" for note in outcome.notes),
                     *(f"Log: {tray.notes}" for _ in [0] if tray.notes),
@@ -188,8 +189,9 @@ def photos(workspace: Workspace, outcome: Outcome, part: AnsweredVisit) -> None:
     key = f"all-{outcome.deployment.deployment}-{part.visit.placement}-{part.visit.number}"
     whole = len(run) <= PHOTOS or st.checkbox(f"Show all {len(run)} photos", key=key)
     shown = list(enumerate(run, start=1)) if whole else list(enumerate(run[:PHOTOS], start=1))
-    for start in range(0, len(shown), 6):
-        for cell, (at, photo) in zip(st.columns(6), shown[start : start + 6], strict=False):
+    for start in range(0, len(shown), ACROSS):
+        cells = st.columns(ACROSS)
+        for cell, (at, photo) in zip(cells, shown[start : start + ACROSS], strict=False):
             alt = wording.photo_alt(
                 photo, at, len(run), [outcome.deployment.tray], zone,
                 whole=f"visit {part.visit.number}",
