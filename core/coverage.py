@@ -18,7 +18,7 @@ log by hand and walk up to the camera before and after (ours)."""
 
 
 class Cover(StrEnum):
-    """How far a tray's window was watched (handbook 4.1)."""
+    """How far a tray's window was watched."""
 
     WHOLE = "C1"
     """Every moment."""

@@ -17,7 +17,7 @@ from core.settings import Settings
 
 ONE = Decimal(1)
 FEWEST_SIFT_CONTROLS = 3
-"""So many sift controls are needed before their spread sets the tolerance (handbook 1.5)."""
+"""So many sift controls are needed before their spread sets the tolerance."""
 ITEM_STEP = ONE
 """The smallest step of counted food. [items]"""
 SPOILED = {Condition.KNOCKED, Condition.FLOODED, Condition.SPILLED, Condition.ANTS}
@@ -27,7 +27,7 @@ OTHER_SITE = "moisture controls of another site"
 
 
 class Food(StrEnum):
-    """What became of the food, after corrections (handbook 4.1)."""
+    """What became of the food, after corrections."""
 
     UNTOUCHED = "T0"
     PART_EATEN = "T1"
@@ -95,7 +95,7 @@ def read_food(deployment: TrayDeployment, controls: Controls, settings: Settings
     """Correct the food left and say what became of it.
 
     corrected = left / k / r, with k from moisture controls (weighed food only) and r from sift
-    controls; each is 1 where there are none (handbook 1.5).
+    controls; each is 1 where there are none.
     """
     start, left = amounts(deployment)
     sift = [one for one in controls.sift if one.counted == deployment.counted]

@@ -1,7 +1,7 @@
 """THE RULE: decide whom a tray's giving-up density belongs to, or why it is set aside.
 
-Food x visits x coverage gives a status and a reason: `TABLE`, one line a row of the handbook's
-decision table. `decide` runs the checks that come before the table in order, reads the cell, and
+Food x visits x coverage gives a status and a reason: `TABLE`, the decision table, one line a
+row. `decide` runs the checks that come before the table in order, reads the cell, and
 lets special cases lower the status, never raise it. The density belongs to the last feeder.
 """
 
@@ -26,7 +26,7 @@ from core.model import (
 
 
 class Seen(StrEnum):
-    """Who was on the tray inside the window, after review (handbook 4.1)."""
+    """Who was on the tray inside the window, after review."""
 
     NOBODY = "V0"
     ONE = "V1"
@@ -340,7 +340,7 @@ def _read(cell: Cell, case: Circumstances) -> Verdict:
 
 
 def special_cases(case: Circumstances) -> tuple[Reason, ...]:
-    """Name the special cases that apply; each lowers `keep` to `caution` (handbook 4.4)."""
+    """Name the special cases that apply; each lowers `keep` to `caution`."""
     company = case.company
     eaten = case.food in {Food.PART_EATEN, Food.EMPTIED}
     applies = (
