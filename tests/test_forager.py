@@ -387,7 +387,9 @@ def test_what_every_company_keeps_to(some: list[Sighting], chance: Random) -> No
         there_last = {one.species for one in feeders if one.last == last}
         assert found.last_fed_at == last
         assert found.last_feeder_tied == (len(there_last) > 1)
-        assert found.owner == (there_last - {"unknown"} or {None}).pop() or found.last_feeder_tied
+        if len(there_last) == 1:
+            (owner,) = there_last
+            assert found.owner == (None if owner == "unknown" else owner)
     if found.seen in {Seen.ONE, Seen.SEVERAL}:
         assert (found.owner is None) == found.last_feeder_tied
     if found.owner is not None:

@@ -1,0 +1,57 @@
+"""Opening, reading and pressing the pages without a browser."""
+
+import re
+from pathlib import Path
+
+import pandas as pd
+from streamlit.testing.v1 import AppTest
+
+from app import session
+
+MAIN = Path(session.__file__).with_name("main.py")
+PAGES = ("cards", "tag", "trays", "results")
+
+
+def opened(page: str, **state: object) -> AppTest:
+    at = AppTest.from_file(str(MAIN), default_timeout=60)
+    for name, value in state.items():
+        at.session_state[name] = value
+    at.run()
+    if page != "cards":
+        at.switch_page(f"screens/{page}.py").run()
+    assert not at.exception, [one.value for one in at.exception]
+    return at
+
+
+def words(at: AppTest) -> str:
+    """Give all that is said on a page, as people read it: escapes taken away."""
+    said = [*at.text, *at.markdown, *at.info, *at.warning, *at.error, *at.success, *at.subheader]
+    return re.sub(r"\\(.)", r"\1", "\n".join(str(one.value) for one in said))
+
+
+def frames(at: AppTest) -> list[pd.DataFrame]:
+    return [pd.DataFrame(one.value) for one in at.dataframe]
+
+
+def press(at: AppTest, start: str) -> AppTest:
+    """Press the button whose key begins so."""
+    [button] = [one for one in at.button if str(one.key).startswith(start)]
+    button.click().run()
+    assert not at.exception, [one.value for one in at.exception]
+    return at
+
+
+def tag_button(at: AppTest, species: str) -> str:
+    [key] = [
+        str(b.key) for b in at.button if re.fullmatch(rf"tag-\d+-\d+-\d+-{species}", str(b.key))
+    ]
+    return key
+
+
+def say_where(at: AppTest, where: str) -> None:
+    [control] = [one for one in at.segmented_control if str(one.key).startswith("where-")]
+    control.set_value(where).run()
+
+
+def tagging(placement: str = "SK-OPEN", **state: object) -> AppTest:
+    return opened("tag", own_tagger="Thandi", own_placement=placement, **state)
