@@ -157,6 +157,10 @@ def explain(study: Path, deployment: str) -> None:
     with _open(study) as workspace:
         outcome = workspace.outcome(deployment)
         lines = wording.explain(outcome, workspace.species(), workspace.zone)
+        tray = outcome.deployment
+        lines += wording.numbers_behind(
+            workspace.reading(tray), workspace.settings, counted=tray.counted
+        )
     for line in lines:
         click.echo(line)
 

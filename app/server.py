@@ -147,6 +147,9 @@ def answer(workspace: Workspace, size: str, number: int) -> Response:
             return FileResponse(original, headers=_KEPT, media_type=kind)
         return _copy(workspace.folder / "previews", original, number, pixels)
     except LastbiteError as fault:
+        kept = _kept_copy(workspace.folder / "previews", number, pixels)
+        if kept is not None:
+            return FileResponse(kept, headers=_NOT_KEPT, media_type="image/jpeg")
         words = pictures.placeholder(str(fault), pixels)
         return Response(words, headers=_NOT_KEPT, media_type="image/png")
 
@@ -163,6 +166,12 @@ def _copy(previews: Path, original: Path, number: int, pixels: int) -> Response:
     except OSError:  # the folder cannot be written: show the picture all the same
         copy = pictures.copy_bytes(original, pixels)
         return Response(copy, headers=_NOT_KEPT, media_type="image/jpeg")
+
+
+def _kept_copy(previews: Path, number: int, pixels: int) -> Path | None:
+    """Give the latest copy of a photo whose original is not at hand, where one was made."""
+    folder = previews / f"{number // 1000:05}"
+    return max(folder.glob(f"{number}-*-{pixels}.jpg"), key=os.path.getmtime, default=None)
 
 
 def _refuse_busy(port: int) -> None:

@@ -63,6 +63,16 @@ def scan_report(report: ScanReport) -> list[str]:
     return lines
 
 
+def numbers_behind(reading: Reading, settings: Settings, *, counted: bool) -> list[str]:
+    """Say which corrections, limits and settings an outcome stands on, a line each."""
+    lines = [
+        f"  {row['what']:<16}{row['number']} ({row['how']})"
+        for row in food_lines(reading, counted=counted)
+    ]
+    lines += [f"  {row['setting']:<16}{row['value']}" for row in settings_lines(settings)]
+    return ["numbers", *lines]
+
+
 def explain(outcome: Outcome, species: Mapping[str, Species], zone: ZoneInfo) -> list[str]:
     """Walk an outcome back: rule cell, food, watched time, visits, tags, photos, clock."""
     tray = outcome.deployment
@@ -170,9 +180,18 @@ def _part(part: AnsweredVisit, species: Mapping[str, Species], zone: ZoneInfo) -
         f"  {answer.state}: {said or 'unanswered'}"
         + (f" ({answer.waits_for})" if answer.waits_for else ""),
     ]
-    lines += [f"    {tag_line(tag, species, zone)}" for tag in answer.tags]
+    files = {photo.id: photo.file for photo in visit.photos}
+    lines += [f"    {tag_line(tag, species, zone)} on {run_of(tag, files)}" for tag in answer.tags]
     lines += [f"    note: {remark}" for remark in answer.remarks]
     return lines
+
+
+def run_of(tag: Tag, files: Mapping[int, str]) -> str:
+    """Name the run of photos that a tag was made on; an end outside the visit is said so."""
+    first, last = (
+        files.get(end, "outside this visit") for end in (tag.first_photo, tag.last_photo)
+    )
+    return first if tag.first_photo == tag.last_photo else f"{first} to {last}"
 
 
 def photo_line(photo: Photo, zone: ZoneInfo) -> str:

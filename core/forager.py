@@ -294,6 +294,8 @@ def decide(case: Circumstances) -> Decision:
         status, reason = Status.DROP, Reason.LAST_FEEDER_UNKNOWN
     if status is Status.KEEP and special:
         status, reason = Status.CAUTION, special[0]
+    if status is Status.CAUTION and Reason.FEEDING_NOT_SEEN in special:
+        reason = Reason.FEEDING_NOT_SEEN if case.food is Food.PART_EATEN else reason
     if not case.company.feeders and case.company.bystanders:
         reason = _bystander_reason(status, reason)
     where = f"{case.food} {case.company.seen} {case.cover}"

@@ -423,7 +423,7 @@ class Reason(StrEnum):
     PERSONS_ONLY = "only people were on the tray, they may have taken or added food"
     EMPTIED_NOT_SEEN = "emptied, and no animal was seen"
     EMPTIED_FEEDER_UNKNOWN = "emptied, and the photos do not show who fed last"
-    EMPTIED_GAP = "emptied, with unwatched time and no feeding seen after it"
+    EMPTIED_GAP = "emptied, and part of the window was not watched: the last feeder is not known"
     GAINED = "more food was left than put in"
     NOT_A_FORAGER = "only animals that are not foragers were on the tray, none seen feeding"
     KNOCKED = "the tray was knocked over"

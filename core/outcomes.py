@@ -74,16 +74,21 @@ class _Trays:
         self.overlapping = overlapping(deployments)
         self.controls = food.controls_of(deployments, settings.timezone)
         self.windows: dict[str, list[Span]] = defaultdict(list)
-        self.named = {one.tray for one in deployments if one.role in EXPOSED}
+        self.named = {one.tray for one in deployments}
+        self.untimed = {one.tray for one in deployments if not window_of(one)}
         for one in deployments:
             window = window_of(one)
             if window and one.role in EXPOSED:
                 self.windows[one.tray].append(window)
 
     def could_be_out(self, tray: str, moment: datetime) -> bool:
-        """Say whether a tray was out, as far as the log tells; an unlogged tray may have been."""
+        """Say whether a tray was out, as far as the log tells.
+
+        A tray that is not logged, or logged without its times, may have been; a control never is.
+        """
         windows = self.windows.get(tray, [])
-        return tray not in self.named or any(w.start <= moment < w.end for w in windows)
+        unclear = tray not in self.named or tray in self.untimed
+        return unclear or any(window.start <= moment < window.end for window in windows)
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,6 +60,9 @@ scale_step_g = 0.1
 taggers_needed = 1
 """
 
+MOST = 1_000_000
+"""No setting makes sense beyond this (ours)."""
+
 KNOWN = {
     "study": {"name", "timezone", "database"},
     "visits": {"gap_s"},
@@ -111,6 +114,8 @@ def read(path: Path) -> Settings:
 
 def _refuse_unknown(path: Path, tables: dict[str, object]) -> None:
     for section, values in tables.items():
+        if section in KNOWN and not isinstance(values, dict):
+            raise StudyError(f"{path}: {section} is a section. Write [{section}] on its own line.")
         if section not in KNOWN or not isinstance(values, dict):
             raise StudyError(_unknown(path, f"[{section}]", [f"[{known}]" for known in KNOWN]))
         for name in values:
@@ -126,9 +131,14 @@ def _unknown(path: Path, name: str, known: object) -> str:
 
 
 def _number(path: Path, name: str, value: object) -> Decimal:
-    if isinstance(value, bool) or not isinstance(value, int | Decimal) or value <= 0:
-        raise StudyError(f"{path}: {name} = {value} is no number above zero. Write one.")
-    return Decimal(value)
+    number = isinstance(value, int | Decimal) and not isinstance(value, bool)
+    if not number or not Decimal(str(value)).is_finite() or not 0 < Decimal(str(value)) <= MOST:
+        shown = f'"{value}"' if isinstance(value, str) else value
+        raise StudyError(
+            f"{path}: {name} = {shown} is no number above zero and up to {MOST:,}. "
+            "Write one, without quotes."
+        )
+    return Decimal(str(value))
 
 
 def _optional(path: Path, name: str, value: object) -> Decimal | None:

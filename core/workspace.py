@@ -11,6 +11,7 @@ from core import (
     checks,
     clocks,
     coverage,
+    food,
     logbook,
     logs,
     outcomes,
@@ -424,6 +425,11 @@ class Workspace:
                 "`lastbite outcomes` lists them."
             )
         return found[deployment]
+
+    def reading(self, deployment: TrayDeployment) -> food.Reading:
+        """Give the food numbers of a tray: corrections, their controls, tolerance, class."""
+        controls = food.controls_of(self.trays(), self.zone)
+        return food.read_food(deployment, controls, self.settings)
 
     def outcome_rows(self) -> Iterator[tables.Row]:
         """Give one row for each study tray deployment."""

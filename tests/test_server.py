@@ -234,3 +234,18 @@ def test_nothing_but_this_computer_is_served_and_nothing_is_sent() -> None:
     assert settings["client.showErrorDetails"] == "type"
     assert settings["server.enableStaticServing"] is False
     assert settings["server.maxUploadSize"] == 20
+
+
+def test_a_copy_made_before_is_shown_while_the_card_is_out(tmp_path: Path) -> None:
+    """The study keeps working without its originals, with the copies that it has."""
+    write_burst(tmp_path / "card", DAY, 2)
+    with Workspace.create(tmp_path / "study", "UTC") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+        seen, unseen = (photo.id for photo in workspace.view("P1").photos)
+        made = server.answer(workspace, "review", seen)
+        assert isinstance(made, FileResponse)
+        (tmp_path / "card").rename(tmp_path / "taken out")
+        kept = server.answer(workspace, "review", seen)
+        assert isinstance(kept, FileResponse)
+        assert kept.path == made.path
+        assert server.answer(workspace, "review", unseen).media_type == "image/png"  # words

@@ -103,7 +103,7 @@ def test_what_editors_put_in_a_file(file: Path, before: str) -> None:
         pytest.param("gap_s = 30", ["'gap_s'", "Known are: database"], id="in another section"),
         pytest.param("[visits]\ngap_s = 0", ["gap_s = 0", "above zero"], id="no gap"),
         pytest.param("[visits]\ngap_s = -5", ["gap_s = -5", "above zero"], id="below zero"),
-        pytest.param('[visits]\ngap_s = "2 min"', ["gap_s = 2 min", "above zero"], id="text"),
+        pytest.param('[visits]\ngap_s = "2 min"', ['gap_s = "2 min"', "above zero"], id="text"),
         pytest.param("[visits]\ngap_s = true", ["True", "above zero"], id="a yes"),
         pytest.param("[food]\nscale_step_g = 0.0", ["scale_step_g", "above zero"], id="no step"),
         pytest.param("[food]\ntolerance_g = -0.1", ["tolerance_g", "-0.1"], id="tolerance below"),
@@ -111,6 +111,9 @@ def test_what_editors_put_in_a_file(file: Path, before: str) -> None:
         pytest.param(
             "[tags]\ntaggers_needed = 0", ["taggers_needed = 0", "from 1"], id="no tagger"
         ),
+        pytest.param("[visits]\ngap_s = nan", ["gap_s", "number"], id="not a number"),
+        pytest.param("[visits]\ngap_s = inf", ["gap_s", "number"], id="endless"),
+        pytest.param("[visits]\ngap_s = 1e20", ["gap_s", "1,000,000"], id="longer than ages"),
         pytest.param(
             "[tags]\ntaggers_needed = 1.5", ["taggers_needed", "whole number"], id="half a tagger"
         ),

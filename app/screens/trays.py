@@ -6,7 +6,6 @@ import streamlit as st
 
 from app import session, timeline, widgets, wording
 from app.review import Show
-from core import food
 from core.exports.tables import answer_text
 from core.logs import LogKind
 from core.model import AnsweredVisit, Outcome, SeenVisit, Status
@@ -141,8 +140,7 @@ def walk(workspace: Workspace, outcome: Outcome) -> None:
             )
         )
     with right:
-        controls = food.controls_of(workspace.trays(), zone)
-        reading = food.read_food(tray, controls, workspace.settings)
+        reading = workspace.reading(tray)
         widgets.table(
             wording.food_lines(reading, counted=tray.counted), alt="Food numbers of this tray"
         )

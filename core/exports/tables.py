@@ -39,6 +39,9 @@ OUTCOME_COLUMNS = (
 
 Row = dict[str, str]
 
+HUGE = Decimal(10) ** 15
+"""Beyond this nothing behind the point can be told."""
+
 
 def time_text(moment: datetime | None, zone: ZoneInfo) -> str:
     """Write an aware time as RFC 3339, to the second, with the zone's offset."""
@@ -50,8 +53,9 @@ def number_text(number: Decimal | float | None, digits: int) -> str:
     if number is None:
         return ""
     step = Decimal(1).scaleb(-digits)
-    rounded = Decimal(str(number)).quantize(step, rounding=ROUND_HALF_UP)
-    text = f"{rounded:f}"
+    exact = Decimal(str(number))
+    rounded = exact.quantize(step, ROUND_HALF_UP) if abs(exact) < HUGE else exact
+    text = f"{rounded or Decimal(0):f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
