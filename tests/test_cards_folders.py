@@ -437,7 +437,7 @@ def test_ten_real_night_frames() -> None:
         assert (header.subsec, header.offset, header.problem) == ("", "", "")
         assert header.make == "RECONYX"
     first = frames["RCNX0031.JPG"].camera_time
-    assert first == datetime.fromisoformat("2021-04-11T20:43:09")  # handbook T04
+    assert first == datetime.fromisoformat("2021-04-11T20:43:09")  # Camtrap DP 1.0.2 example
 
 
 @needs_shared

@@ -19,7 +19,7 @@ FIRST, LAST = datetime.fromisoformat("1990-01-01"), datetime.fromisoformat("2100
 @pytest.mark.parametrize(
     ("written", "shown", "subsec", "offset"),
     [
-        ("2020:06:12 06:04:32", "2020-06-12 06:04:32", "", ""),  # handbook T07
+        ("2020:06:12 06:04:32", "2020-06-12 06:04:32", "", ""),  # Exif field wording
         ("2023-07-21 21:06:26", "2023-07-21 21:06:26", "", ""),
         ("2018-01-20T11:46:00Z", "2018-01-20 11:46:00", "", "+00:00"),
         ("2018-01-20T11:46:00+01:00", "2018-01-20 11:46:00", "", "+01:00"),
@@ -66,7 +66,7 @@ def test_hour_24(written: str, shown: str) -> None:
     ["0000:00:00 00:00:00", "    :  :     :  :  ", " " * 19, "\0" * 19, "", b"", b"\0" * 20],
 )
 def test_no_time_is_written(written: str | bytes) -> None:
-    """Zeros, blanks and blanks with their colons are no time (handbook T07)."""
+    """Zeros, blanks and blanks with their colons are no time."""
     read = exif_time(written)
     assert read.shown is None
     assert "holds no time" in read.flag

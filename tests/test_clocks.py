@@ -96,7 +96,7 @@ def test_what_a_clock_cell_means(clock: str, offset: timedelta) -> None:
 def test_a_camera_left_on_winter_time_keeps_its_offset_through_the_change() -> None:
     """A blank clock cell is the offset in force at the start, not the zone with its changes.
 
-    Source: handbook T04, Camtrap DP 1.0.2 example, photo RCNX0031 of deployment 62c200a9, set up
+    Source: Camtrap DP 1.0.2 example, photo RCNX0031 of deployment 62c200a9, set up
     on 27 March 2021, the eve of summer time.
     """
     kept = placed(start="2021-03-27T21:38:18+01:00")
@@ -127,7 +127,7 @@ def test_without_a_start_the_first_time_shown_stands_in(placement: Placement | N
 def test_equal_instants_written_with_two_offsets_are_equal() -> None:
     """A photo at +02:00 is the published event's start in UTC.
 
-    Source: handbook T06, Camtrap DP 1.0.2 example, one duck in media.csv and observations.csv.
+    Source: Camtrap DP 1.0.2 example, one duck in media.csv and observations.csv.
     """
     (photo,) = timed(["2020-05-30 04:57:37"], placed("+02:00"))
     assert photo.true_time == utc("2020-05-30T02:57:37Z")
@@ -137,7 +137,7 @@ def test_equal_instants_written_with_two_offsets_are_equal() -> None:
 def test_a_night_through_the_change_is_an_hour_longer_than_it_looks() -> None:
     """True times are subtracted as instants.
 
-    Source: handbook T05, IANA zone data: 13 h, not the naive 12 h.
+    Source: IANA zone data: 13 h, not the naive 12 h.
     """
     here = placed("America/Los_Angeles")
     evening, morning = times(timed(["2025-11-01 18:00:00", "2025-11-02 06:00:00"], here))
@@ -152,7 +152,7 @@ def test_a_night_through_the_change_is_an_hour_longer_than_it_looks() -> None:
 @pytest.mark.parametrize(
     ("zone", "shown", "first", "second"),
     [
-        pytest.param(  # Source: handbook T05
+        pytest.param(  # Source: IANA zone data
             "America/Los_Angeles",
             "2025-11-02 01:30:00",
             "2025-11-02T08:30:00Z",
@@ -229,7 +229,7 @@ def test_two_changes_on_one_card_are_two_nights() -> None:
 def test_the_hour_that_does_not_exist_is_flagged() -> None:
     """A display that a switching clock cannot show is not believed, and nothing fails.
 
-    Source: standards/time.md (10 March 2024, New York) and handbook T05 (9 March 2025).
+    Source: IANA zone data (10 March 2024, New York; 9 March 2025).
     """
     shown = ["2024-03-10 01:59:59", "2024-03-10 02:30:00", "2024-03-10 03:00:00"]
     photos = timed([*shown, "2025-03-09 02:30:00"], placed("America/New_York"))
@@ -292,7 +292,7 @@ def test_a_switching_camera_is_read_back_or_flagged(seconds: list[int], chance: 
 def test_one_check_is_a_shift_whatever_the_clock_is_called(clock: str) -> None:
     """With one check the same shift holds near and far, and is flagged nowhere.
 
-    The sum is the handbook's (2.3, offset only): 12:00:00 is 10:04:30Z, so 07:00:00 is 05:04:30Z.
+    By the shift, true = shown + (true0 - shown0): 12:00:00 is 10:04:30Z, so 07:00:00 is 05:04:30Z.
     """
     shift = check("2026-05-02 12:00:00", "2026-05-02T10:04:30Z")
     photos = timed(["2026-05-02 07:00:00", "2026-07-02 07:00:00"], placed(clock), shift)
@@ -307,7 +307,7 @@ DRIFT = (
 
 
 def test_drift_runs_along_a_line() -> None:
-    """Between two checks the error grows evenly. Source: handbook T27."""
+    """Between two checks the error grows evenly. Worked by hand: half of 30 s and 60 s."""
     clock = clock_of(placed("Z"), DRIFT, BRUSSELS, None)
     assert clock.drift_s_per_day == pytest.approx(3.0, abs=1e-12)
     (photo,) = timed(["2026-05-06 12:00:00"], placed("Z"), *DRIFT)
@@ -473,7 +473,7 @@ def test_a_believed_offset_tells_the_two_hours_apart() -> None:
 def test_a_check_goes_before_a_files_own_offset() -> None:
     """Whoever read the display at a known time has said what the display means.
 
-    Handbook 2.3, offset only: true = cam + (ref0 - cam0), no zone in it.
+    The shift: true = cam + (ref0 - cam0), no zone in it.
     """
     noon = check("2026-05-02 12:00:00", "2026-05-02T09:00:00Z")
     assert times(timed([with_offset("+05:45")], None, noon)) == [utc("2026-05-02T09:00:00Z")]
@@ -555,7 +555,7 @@ def test_corrected_times_are_the_line_to_the_second(
 
 
 def exact(shown: int, clock: Clock) -> Fraction:
-    """Work the correction out slowly, without rounding (handbook 2.3)."""
+    """Work the correction out slowly, without rounding."""
     points = list(zip(clock.nominal, clock.true, strict=True))
     if len(points) < 2:
         return Fraction(shown + sum(true - cam for cam, true in points))

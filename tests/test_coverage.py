@@ -59,7 +59,7 @@ def spans(text: str) -> list[Span]:
     ],
 )
 def test_proofs_of_life(photos: str, values: dict[str, Any], expected: str) -> None:
-    """From the first to the last photo; to the end when it still worked (handbook 2.4)."""
+    """From the first to the last photo; to the end when it still worked."""
     taken = [shot(clock) for clock in photos.split()]
     assert watched(taken, camera(**values), GAP) == spans(expected)
 
@@ -148,7 +148,7 @@ HOURLY: dict[str, Any] = {"timelapse_every_min": 60}
     ],
 )
 def test_timelapse_photos_due(photos: str, values: dict[str, Any], expected: str) -> None:
-    """A time-lapse photo due and missing: unwatched between its neighbours (design 7)."""
+    """A time-lapse photo due and missing: unwatched between its neighbours."""
     taken = [shot(clock) for clock in photos.split()]
     assert watched(taken, camera(**values), GAP) == spans(expected)
 
@@ -177,7 +177,7 @@ def test_timelapse_goes_by_the_cameras_clock() -> None:
     ],
 )
 def test_two_cameras_watch_together(given_: str, expected: str) -> None:
-    """The union of stretches, in order (handbook 4.4, two cameras)."""
+    """The union of stretches, in order."""
     assert union(spans(given_)) == spans(expected)
     assert union(spans(given_)[::-1]) == spans(expected)
 
@@ -290,7 +290,7 @@ def test_watched_and_gaps_make_the_window(window: Span, some: list[Span]) -> Non
 
 @given(windows, some_spans, st.none() | st.integers(0, 40))
 def test_cover_by_its_definition(window: Span, some: list[Span], last: int | None) -> None:
-    """C1, C2, C3 as the handbook says them, minute by minute (4.1)."""
+    """C1, C2, C3 as they are defined, minute by minute."""
     inside = clip(union(some), window)
     seen = None if last is None else minute(last)
     missed = [moment for moment in halves(window) if not covers(some, moment)]

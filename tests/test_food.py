@@ -74,7 +74,7 @@ def reading(
     ],
 )
 def test_classes_at_their_edges(start: str, left: str, kind: Food) -> None:
-    """Without controls the tolerance is two scale steps, and both limits are inside (design 7)."""
+    """Without controls the tolerance is two scale steps, and both limits are inside."""
     assert reading(weighed(start, left)).kind is kind
 
 
@@ -88,7 +88,7 @@ def test_binary_numbers_would_miss_the_edge() -> None:
     ("within", "kind"), [("0.5", Food.UNTOUCHED), ("0.2", Food.GAINED)], ids=["T0", "T3"]
 )
 def test_more_left_than_put_in(within: str, kind: Food) -> None:
-    """15 g put in, 15.4 g left: the class goes by the tolerance, the numbers stay (T30)."""
+    """15 g put in, 15.4 g left: the class goes by the tolerance, the numbers stay."""
     found = reading(weighed("15", "15.4"), tolerance_g=D(within))
     assert found.kind is kind
     assert found.corrected == D("15.4")
@@ -122,7 +122,7 @@ amounts = st.decimals(0, 20, places=2)
 def test_classes_by_their_definition(
     start: Decimal, left: Decimal, corrected: Decimal, within: Decimal, smallest: Decimal
 ) -> None:
-    """Exactly one class holds, as the handbook defines them (4.1), worked out in fractions."""
+    """Exactly one class holds, as they are defined, worked out in fractions."""
     gone = Fraction(start) - Fraction(corrected)
     little = Fraction(left) <= Fraction(smallest) or Fraction(corrected) <= Fraction(smallest)
     holds = {
@@ -156,7 +156,7 @@ def test_moisture_then_sifting() -> None:
 
 
 def test_several_controls_are_a_ratio_of_means() -> None:
-    """k = mean(12, 8) / mean(10, 6) = 1.25, not the mean of 1.2 and 1.333 (handbook 1.5)."""
+    """k = mean(12, 8) / mean(10, 6) = 1.25, not the mean of 1.2 and 1.333."""
     found = reading(
         weighed("10.0", "5.0"),
         weighed("10.0", "12.0", role=MOISTURE),
@@ -229,7 +229,7 @@ NEXT_DAY = {"set_out": at("18:00", 1), "picked_up": at("06:00", 1)}
 def test_moisture_controls(
     controls: list[TrayDeployment], moisture: str, notes: tuple[str, ...]
 ) -> None:
-    """Same site and pick-up day, else same day, else none, and it is said (design 7, Food)."""
+    """Same site and pick-up day, else same day, else none, and it is said."""
     rows = [replace(one, role=MOISTURE) for one in controls]
     found = reading(weighed("10.0", "5.0", site="dune"), *rows)
     assert found.moisture == D(moisture)

@@ -50,7 +50,7 @@ MENDED: list[tuple[dict[str, object], Status, Reason]] = [
 
 
 def test_the_order_of_the_checks() -> None:
-    """Everything is wrong with a tray; each fault mended shows the next (design 7, Order)."""
+    """Everything is wrong with a tray; each fault mended shows the next."""
     wrong = dict(ALL_WRONG)
     for mended, status, reason in MENDED:
         wrong |= mended
@@ -72,7 +72,7 @@ def test_the_order_of_the_checks() -> None:
     ],
 )
 def test_conditions(condition: Condition, controls: int, status: Status, reason: Reason) -> None:
-    """What had happened to a tray drops it, cautions or means nothing (design 7, Conditions)."""
+    """What had happened to a tray drops it, cautions or means nothing."""
     decision = decide(case(condition=condition, moisture_controls=controls))
     assert (decision.status, decision.reason) == (status, reason)
 
@@ -100,7 +100,7 @@ SPECIAL: list[tuple[dict[str, object], Reason]] = [
 
 @pytest.mark.parametrize(("given_", "reason"), SPECIAL, ids=[one.name for _, one in SPECIAL])
 def test_a_special_case_lowers_a_keep(given_: dict[str, object], reason: Reason) -> None:
-    """Each special case alone turns the keep into a caution that says so (handbook 4.4)."""
+    """Each special case alone turns the keep into a caution that says so."""
     decision = decide(case(**given_))  # type: ignore[arg-type]
     assert decision == Decision(Status.CAUTION, reason, "T1 V1 C1", owner="g", special=(reason,))
 
@@ -262,7 +262,7 @@ def sighting(clock: str, species: str, where: Where = FED, **values: object) -> 
             [sighting("19:00", "g"), sighting("20:00", "m", ON_TRAY)],
             Seen.SEVERAL,
             "g",
-            id="the last that fed, not the last that came (handbook 1.35)",
+            id="the last that fed, not the last that came",
         ),
         pytest.param(
             [sighting("19:00", "g", ON_TRAY), sighting("20:00", "m", ON_TRAY)],
@@ -325,7 +325,7 @@ def sighting(clock: str, species: str, where: Where = FED, **values: object) -> 
     ],
 )
 def test_who_was_on_the_tray(sightings: list[Sighting], seen: Seen, owner: str | None) -> None:
-    """Feeders are counted by kind, and the last that fed owns (handbook 1.34-1.38, design 7)."""
+    """Feeders are counted by kind, and the last that fed owns."""
     found = company(sightings, SPECIES)
     assert (found.seen, found.owner) == (seen, owner)
     assert company(sightings[::-1], SPECIES) == found
@@ -359,7 +359,7 @@ def test_what_the_company_remembers() -> None:
 
 
 def test_a_later_animal_is_no_earlier_feeder() -> None:
-    """Who first came after the last feeder had quit bounds nothing for it (handbook 1.35)."""
+    """Who first came after the last feeder had quit bounds nothing for it."""
     found = company([sighting("19:00", "g"), sighting("20:00", "m", ON_TRAY)], SPECIES)
     assert found.feeders == ("g", "m")
     assert found.earlier == ()

@@ -13,10 +13,10 @@ from core.food import Food
 from core.forager import COLUMNS, TABLE, Cell, Circumstances, Evidence, Seen, decide
 from core.model import Condition, Reason, Status
 
-# The handbook's table 4.3, with 4.2 for what comes before it: review unfinished (VP) and a missing
-# mass (T?) wait, whatever else; VM here is "the last feeder is identified", an emptied tray shows
-# no feeding (T29).
-HANDBOOK = """
+# The decision table (a judgement of the method, no source), with what comes before it: review
+# unfinished (VP) and a missing mass (T?) wait, whatever else; VM here is "the last feeder is identified", an emptied tray shows
+# no feeding.
+EXPECTED = """
 food visits  C1       C2       C3       C0
 T1   V0      drop     drop     drop     drop
 T1   V1      keep     caution  drop     error
@@ -57,8 +57,8 @@ T?   VP      pending  pending  pending  pending
 
 
 def cells() -> Iterator[tuple[Food, Seen, Cover, Status]]:
-    """Give the cells of the handbook's table."""
-    header, *lines = HANDBOOK.strip().splitlines()
+    """Give the cells of the table written out above."""
+    header, *lines = EXPECTED.strip().splitlines()
     covers = [Cover(word) for word in header.split()[2:]]
     for line in lines:
         food, seen, *statuses = line.split()
@@ -70,7 +70,7 @@ CELLS = [pytest.param(*cell, id=" ".join(cell[:3])) for cell in cells()]
 
 
 def without_evidence(cell: Cell) -> Status:
-    """Read a cell as T29 counts it: the last feeder identified, no feeding seen on the photos."""
+    """Read a cell as the totals count it: the last feeder identified, no feeding seen."""
     if cell.milder and cell.asks is Evidence.LAST_FEEDER_NAMED:
         return cell.milder.status
     return cell.verdict.status
@@ -78,7 +78,7 @@ def without_evidence(cell: Cell) -> Status:
 
 @pytest.mark.parametrize(("food", "seen", "cover", "expected"), CELLS)
 def test_every_cell_of_the_table(food: Food, seen: Seen, cover: Cover, expected: Status) -> None:
-    """Food x visits x coverage gives the handbook's status (handbook 4.2, 4.3)."""
+    """Food x visits x coverage gives the status written out above."""
     assert without_evidence(TABLE[food, seen][COLUMNS.index(cover)]) is expected
 
 
@@ -93,7 +93,7 @@ def test_every_cell_through_the_whole_rule(
 
 
 def test_the_totals_of_the_table() -> None:
-    """140 cells, one status each, and one single keep: T1 V1 C1 (handbook T29)."""
+    """140 cells, one status each, and one single keep: T1 V1 C1."""
     counted = Counter(without_evidence(cell) for row in TABLE.values() for cell in row)
     assert counted == {
         Status.DROP: 50,
@@ -168,7 +168,7 @@ def test_the_totals_of_the_table() -> None:
     ],
 )
 def test_cells_that_ask_the_photos(given_: Circumstances, status: Status, reason: Reason) -> None:
-    """Seven cells depend on what the photos show (handbook 4.3; design 7, Feeding)."""
+    """Seven cells depend on what the photos show."""
     decision = decide(given_)
     assert (decision.status, decision.reason) == (status, reason)
 

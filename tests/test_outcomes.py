@@ -437,7 +437,7 @@ CASES = [*THE_FOOD, *WHO_CAME, *THE_TAGS, *THE_WINDOW, *THE_CAMERA, *THE_LOG]
 
 @pytest.mark.parametrize(("night", "status", "reason", "forager"), CASES)
 def test_cases(night: Night, status: Status, reason: Reason, forager: str) -> None:
-    """Each case settled (design 7; handbook 4.3, 4.4) gives its status, reason and owner."""
+    """Each case settled gives its status, reason and owner."""
     found = night.outcome()
     assert (found.status, found.reason, found.forager) == (status, reason, forager)
     assert (found.gud is not None) == (status in {KEEP, CAUTION})

@@ -170,7 +170,7 @@ DISPUTED: Short = (PENDING, R.DISPUTED, "", 0)
     ],
 )
 def test_two_trays_in_view(stays: list[Stay], first: Short, second: Short) -> None:
-    """A visit counts for the tray that was named; for neither while nobody says (design 7)."""
+    """A visit counts for the tray that was named; for neither while nobody says."""
     both = [tray("D1"), tray("D2", tray="T2")]
     found = judge(both, [record(camera(trays=("T1", "T2")), *stays)])
     assert [short(one) for one in found] == [first, second]

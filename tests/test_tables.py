@@ -77,13 +77,13 @@ def test_columns_are_the_designs(columns: Sequence[str], words: str) -> None:
             datetime(2025, 11, 2, 8, 30, tzinfo=UTC),
             ZoneInfo("America/Los_Angeles"),
             "2025-11-02T01:30:00-07:00",
-            id="01:30 the first time (T05)",
+            id="01:30 the first time",
         ),
         pytest.param(
             datetime(2025, 11, 2, 9, 30, tzinfo=UTC),
             ZoneInfo("America/Los_Angeles"),
             "2025-11-02T01:30:00-08:00",
-            id="01:30 the second time (T05)",
+            id="01:30 the second time",
         ),
     ],
 )
@@ -103,8 +103,8 @@ def test_times(moment: datetime | None, zone: ZoneInfo, text: str) -> None:
         pytest.param(D("1E+2"), 2, "100", id="never an exponent"),
         pytest.param(D("0.00004"), 4, "0", id="rounded to nothing"),
         pytest.param(D("0.00005"), 4, "0.0001", id="half up"),
-        pytest.param(2.675, 2, "2.68", id="half up as written, not as stored (T24)"),
-        pytest.param(0.5, 0, "1", id="never half to even (T24)"),
+        pytest.param(2.675, 2, "2.68", id="half up as written, not as stored"),
+        pytest.param(0.5, 0, "1", id="never half to even"),
         pytest.param(D("-0.4"), 4, "-0.4", id="below zero"),
         pytest.param(1 / 3, 4, "0.3333", id="cut to the digits"),
         pytest.param(D(1) / 3, 4, "0.3333", id="a decimal that never ends"),
@@ -329,7 +329,7 @@ def test_counted_food_has_its_own_column() -> None:
 
 @pytest.mark.parametrize("litres", [None, D(0)], ids=["not written", "nothing"])
 def test_no_litres_no_density_per_litre(litres: Decimal | None) -> None:
-    """Without a volume there is no g/L; the density in grams stays (handbook 4.4)."""
+    """Without a volume there is no g/L; the density in grams stays."""
     row = outcome_row(Night([stay("19:00")], {"substrate_l": litres}).outcome(), CAPE)
     assert (row["gud_g"], row["gud_g_per_l"]) == ("4", "")
 

@@ -87,7 +87,7 @@ def example_visits(gap_s: float) -> list[Visit]:
 def test_visits_of_the_example_are_its_published_events() -> None:
     """At a gap of 120 s the visits are the standard's 31 events, start and end to the second.
 
-    Source: handbook T01; Camtrap DP 1.0.2 example, media.csv and observations.csv.
+    Source: Camtrap DP 1.0.2 example, media.csv and observations.csv.
     """
     published = {
         (
@@ -118,7 +118,7 @@ def test_visits_of_the_example_are_its_published_events() -> None:
     [(5, 36), (30, 32), (33, 31), (120, 31), (400, 31), (600, 29), (1800, 28), (3600, 28)],
 )
 def test_the_gap_decides_how_many_visits_the_example_has(gap_s: int, visits: int) -> None:
-    """Longer gaps make fewer visits. Source: handbook T01."""
+    """Longer gaps make fewer visits. Source: Camtrap DP 1.0.2 example."""
     assert len(example_visits(gap_s)) == visits
 
 
@@ -126,7 +126,7 @@ def test_the_gap_decides_how_many_visits_the_example_has(gap_s: int, visits: int
 def test_the_example_holds_a_pause_of_exactly_the_gap() -> None:
     """Two photos 33 s apart are one visit at a gap of 33 s, two at anything less.
 
-    Source: handbook T02.
+    Source: Camtrap DP 1.0.2 example, a gap of exactly 33 s.
     """
     assert len(example_visits(33)) == 31
     assert len(example_visits(32.999)) == 32
@@ -134,7 +134,7 @@ def test_the_example_holds_a_pause_of_exactly_the_gap() -> None:
 
 @needs_example
 def test_the_examples_time_lapse_photos_would_be_visits_if_they_were_not_known() -> None:
-    """Without their kind the three hourly photos make 34 groups. Source: handbook T03."""
+    """Without their kind three hourly photos make 34 groups. Source: Camtrap DP 1.0.2 example."""
     cards = example_cards().values()
     blind = [[replace(photo, kind=PhotoKind.TRIGGER) for photo in photos] for photos in cards]
     assert sum(len(group(photos, GAP)) for photos in blind) == 34
@@ -166,7 +166,7 @@ def test_the_hourly_photos_of_the_example_are_found_by_the_clock() -> None:
     ],
 )
 def test_more_than_the_gap_starts_a_new_visit(seconds: list[int], visits: list[list[int]]) -> None:
-    """The gap is measured from photo to photo (handbook 2.3); exactly the gap stays inside."""
+    """The gap is measured from photo to photo; exactly the gap stays inside."""
     assert files(group(photos_at(*seconds), GAP)) == visits
 
 

@@ -162,7 +162,7 @@ def test_overlaps_against_every_pair(rows: list[Row]) -> None:
     ],
 )
 def test_windows_that_overlap(second: TrayDeployment, expected: set[str]) -> None:
-    """Touching is fine; only trays that animals can reach are looked at (handbook 4.4)."""
+    """Touching is fine; only trays that animals can reach are looked at."""
     assert overlapping([tray("D1"), second]) == expected
     assert overlapping([second, tray("D1")]) == expected
 
