@@ -14,8 +14,8 @@ from core.forager import COLUMNS, TABLE, Cell, Circumstances, Evidence, Seen, de
 from core.model import Condition, Reason, Status
 
 # The decision table (a judgement of the method, no source), with what comes before it: review
-# unfinished (VP) and a missing mass (T?) wait, whatever else; VM here is "the last feeder is identified", an emptied tray shows
-# no feeding.
+# unfinished (VP) and a missing mass (T?) wait, whatever else; VM here is "the last
+# feeder is identified", an emptied tray shows no feeding.
 EXPECTED = """
 food visits  C1       C2       C3       C0
 T1   V0      drop     drop     drop     drop

@@ -20,6 +20,7 @@ from core.model import (
     Status,
     Where,
 )
+from core.units import grams_per_litre
 
 PHOTO_COLUMNS = (
     "placement", "file", "camera_time", "subsec", "offset", "time_source", "true_time", "kind",
@@ -131,8 +132,8 @@ def outcome_row(outcome: Outcome, zone: ZoneInfo) -> Row:
     tray = outcome.deployment
     weighed = not tray.counted
     per_litre = None
-    if weighed and outcome.gud is not None and tray.substrate_l:
-        per_litre = outcome.gud / tray.substrate_l
+    if weighed and outcome.gud is not None:
+        per_litre = grams_per_litre(outcome.gud, tray.substrate_l)
     return {
         "deployment": tray.deployment,
         "tray": tray.tray,
