@@ -438,7 +438,8 @@ def steps(*, species: int, cameras: int, trays: int, cards: int, tagged: bool) -
 
 
 def _there(number: int, things: str, todo: str) -> str:
-    return f"{number} {things}" if number else todo
+    one = things if things == "species" else things.removesuffix("s")
+    return (f"1 {one}" if number == 1 else f"{number} {things}") if number else todo
 
 
 def next_step(found: Sequence[Step]) -> Step | None:

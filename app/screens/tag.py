@@ -204,8 +204,8 @@ def saying(desk: Desk, turn: Turn) -> None:
     """Show where the tagger is, what was said, and the buttons that say more."""
     heading(desk, turn)
     widgets.messages()
-    # Of one height for the instructor, so that the buttons stay where they are.
-    with st.container(height=116 if desk.instructor else "content", border=False, gap="xsmall"):
+    # It grows: a ruling that was just made must be seen whole, and can be taken back there.
+    with st.container(border=False, gap="xsmall"):
         said(desk, turn)
     if not turn.timed:
         st.info("This photo has no time, so it belongs to no visit and cannot be tagged.")
