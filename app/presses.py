@@ -3,7 +3,7 @@
 A press means the photos that were on screen when its button was drawn, whatever came since.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from app import session
@@ -99,29 +99,32 @@ def _run(part: object, photos: Sequence[Photo]) -> tuple[int, int]:
 
 def undo(workspace: Workspace, tagger: str, deed: session.Deed | None) -> None:
     """Take back a deed and show its photos."""
-    if deed is None or deed not in session.done():
-        return
-    try:
-        for number in deed.numbers:
-            workspace.take_back(number, tagger)
-    except LastbiteError as fault:
-        session.say("bad", str(fault))
-    session.done().remove(deed)
-    session.undone().append(deed)
-    session.go(deed.placement, deed.photo)
+    _turn_over(workspace.take_back, tagger, deed, session.done(), session.undone())
 
 
 def redo(workspace: Workspace, tagger: str, deed: session.Deed | None) -> None:
     """Let a deed hold again and show its photos."""
-    if deed is None or deed not in session.undone():
+    _turn_over(workspace.restore, tagger, deed, session.undone(), session.done())
+
+
+def _turn_over(
+    act: Callable[[int, str], None],
+    tagger: str,
+    deed: session.Deed | None,
+    here: list[session.Deed],
+    there: list[session.Deed],
+) -> None:
+    """Do it to every tag of a deed and move it over; a deed that failed stays where it was."""
+    if deed is None or deed not in here:
         return
     try:
         for number in deed.numbers:
-            workspace.restore(number, tagger)
+            act(number, tagger)
     except LastbiteError as fault:
         session.say("bad", str(fault))
-    session.undone().remove(deed)
-    session.done().append(deed)
+        return
+    here.remove(deed)
+    there.append(deed)
     session.go(deed.placement, deed.photo)
 
 

@@ -75,11 +75,6 @@ def widget(key: str, default: object = None) -> object:
     return st.session_state.get(key, default)
 
 
-def set_widget(key: str, value: object) -> None:
-    """Put a value into a control before it is drawn."""
-    st.session_state[key] = value
-
-
 def dark() -> bool:
     """Say whether this browser shows the pages light on dark."""
     return st.context.theme.type == "dark"

@@ -82,8 +82,7 @@ def tag_of_line(
             f"Tray {line.tray!r} is not watched by placement {line.placement!r}. "
             f"It watches {', '.join(watched)}."
         )
-    return Tag(
-        number=0,
+    new = NewTag(
         placement=line.placement,
         first_photo=names.id_of(line.first_photo),
         last_photo=names.id_of(line.last_photo),
@@ -96,9 +95,8 @@ def tag_of_line(
         ruling=line.ruling,
         also=line.also,
         comment=line.comment,
-        made_at=datetime.now(UTC),
-        origin=log,
     )
+    return tag_of(new, log)
 
 
 def said(tag: Tag) -> tuple[object, ...]:

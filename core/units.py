@@ -29,12 +29,6 @@ def to_array_time(moment: datetime) -> np.datetime64:
     return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")
 
 
-def from_array_time(moment: np.datetime64) -> datetime:
-    """Turn the array form back into an aware UTC time."""
-    naive: datetime = moment.astype("datetime64[s]").item()
-    return naive.replace(tzinfo=UTC)
-
-
 def grams_per_litre(grams: Decimal, litres: Decimal | None) -> Decimal | None:
     """Give a mass as a density of its substrate [g/L]; None where the volume is not known."""
     return None if litres is None or litres <= 0 else grams / litres
