@@ -47,7 +47,7 @@ from core.model import (
     TrayDeployment,
 )
 from core.scan import Progress, ScanReport
-from core.store import FILE_NAME, CardRow, Counts, Database, data_version
+from core.store import FILE_NAME, CardRow, Counts, Database, Raises, data_version
 from core.store import cards as card_store
 from core.store import logs as log_store
 from core.store import tags as tag_store
@@ -352,17 +352,17 @@ class Workspace:
         for one in new:
             taglog.refuse_bad(one, species)
         rows = [taglog.tag_of(one, origin) for one in new]
-        with self._database.begin() as connection:
+        with self._database.begin(Raises.TAGS) as connection:
             return tag_store.add_tags(connection, rows, [one.action for one in new])
 
     def take_back(self, number: int, by: str) -> None:
         """Undo a tag; it is kept, and no longer counts."""
-        with self._database.begin() as connection:
+        with self._database.begin(Raises.TAGS) as connection:
             tag_store.take_back(connection, number, datetime.now(UTC), by)
 
     def restore(self, number: int, by: str) -> None:
         """Redo a tag that was taken back."""
-        with self._database.begin() as connection:
+        with self._database.begin(Raises.TAGS) as connection:
             tag_store.restore(connection, number, datetime.now(UTC), by)
 
     def _load_tags(self, log: str, lines: Sequence[TagLine]) -> Counts:
@@ -380,7 +380,7 @@ class Workspace:
                 problems.append(Problem(str(fault), line.line))
         if problems:
             raise LogError(log, problems)
-        with self._database.begin() as connection:
+        with self._database.begin(Raises.TAGS) as connection:
             known = {taglog.said(tag) for tag in tags.in_force(tag_store.tags(connection, None))}
             once = {taglog.said(row): row for row in rows}
             fresh = [row for words, row in once.items() if words not in known]

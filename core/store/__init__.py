@@ -6,7 +6,7 @@ the noun's module: `logs`, `cards`, `tags`.
 
 from core.store import cards, logs, tags
 from core.store.cards import Candidate, CardRow, KnownFile, NewPhoto
-from core.store.database import FILE_NAME, Database, data_version
+from core.store.database import FILE_NAME, Database, Raises, base_version, data_version
 from core.store.logs import Counts
 
 __all__ = [
@@ -17,6 +17,8 @@ __all__ = [
     "Database",
     "KnownFile",
     "NewPhoto",
+    "Raises",
+    "base_version",
     "cards",
     "data_version",
     "logs",

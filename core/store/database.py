@@ -7,10 +7,11 @@ import contextlib
 import os
 import sqlite3
 from collections.abc import Iterator
+from enum import Enum
 from pathlib import Path
 from typing import Self
 
-from sqlalchemy import Connection, Engine, select
+from sqlalchemy import Connection, Engine, func, select
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError
 
@@ -19,6 +20,16 @@ from core.store import dialects, migrations
 from core.store.tables import CHANGES
 
 FILE_NAME = "lastbite.db"
+
+
+class Raises(Enum):
+    """Which counter of changes a write raises, so that results are made anew only when they must."""
+
+    ALL = 1
+    TAGS = 2
+    """Only tags are touched: times, order and logs stay as they are."""
+    NOTHING = 0
+    """Only what no result hangs on: scores, hashes, outlines, secrets."""
 
 
 class Database:
@@ -60,14 +71,17 @@ class Database:
         return database
 
     @contextlib.contextmanager
-    def begin(self) -> Iterator[Connection]:
+    def begin(self, raises: Raises = Raises.ALL) -> Iterator[Connection]:
         """Give a connection that writes: all of it is stored at the end, or after a fault nothing.
 
         Writers wait for one another here, up to 10 s. StudyError for a full disk, a read-only
-        folder, a locked or damaged file. Every use raises `data_version`.
+        folder, a locked or damaged file. Every use raises `data_version`, unless it `raises`
+        nothing, and `base_version` where it raises all.
         """
         with self._transaction(writing=True) as connection:
-            connection.execute(CHANGES.update().values(number=CHANGES.c.number + 1))
+            if raises is not Raises.NOTHING:
+                counter = CHANGES.update().where(CHANGES.c.id == raises.value)
+                connection.execute(counter.values(number=CHANGES.c.number + 1))
             yield connection
 
     @contextlib.contextmanager
@@ -143,7 +157,14 @@ class Database:
 
 def data_version(connection: Connection) -> int:
     """Give a number that every change to the study raises; results hold as long as it stands."""
-    number: int = connection.execute(select(CHANGES.c.number)).scalar_one()
+    number: int = connection.execute(select(func.sum(CHANGES.c.number))).scalar_one()
+    return int(number)
+
+
+def base_version(connection: Connection) -> int:
+    """Give a number that every change raises but those of tags alone."""
+    counter = CHANGES.c.id == Raises.ALL.value
+    number: int = connection.execute(select(CHANGES.c.number).where(counter)).scalar_one()
     return number
 
 

@@ -194,3 +194,43 @@ def s01_logs_cards_photos_tags(connection: Connection) -> None:
     if dialects.is_sqlite(connection):
         for statement in TAGS_ARE_KEPT:
             connection.exec_driver_sql(statement)
+
+
+SCORES_AND_OUTLINES = (
+    # A second counter, of changes to tags alone: what does not hang on tags is not made anew.
+    "INSERT INTO changes (id, number) VALUES (2, 0)",
+    """CREATE TABLE scores (
+        photo_id BIGINT NOT NULL PRIMARY KEY REFERENCES photos (id),
+        method BIGINT NOT NULL,
+        basis TEXT NOT NULL,
+        infrared BOOLEAN NOT NULL,
+        whole DOUBLE PRECISION NOT NULL,
+        on_tray DOUBLE PRECISION,
+        off_tray DOUBLE PRECISION,
+        outline TEXT NOT NULL
+    )""",
+    """CREATE TABLE tray_outlines (
+        id {key},
+        placement TEXT NOT NULL,
+        tray TEXT NOT NULL,
+        cx DOUBLE PRECISION NOT NULL,
+        cy DOUBLE PRECISION NOT NULL,
+        rx DOUBLE PRECISION NOT NULL,
+        ry DOUBLE PRECISION NOT NULL,
+        angle DOUBLE PRECISION NOT NULL,
+        made_by TEXT NOT NULL,
+        made_at TEXT NOT NULL
+    )""",
+    "CREATE INDEX outlines_of_placement ON tray_outlines (placement)",
+    """CREATE TABLE secrets (
+        name TEXT NOT NULL PRIMARY KEY,
+        value TEXT NOT NULL
+    )""",
+)
+
+
+@_step
+def s02_scores_outlines_secrets(connection: Connection) -> None:
+    """Hold how much each photo differs from its quiet scene, the trays' outlines, and secrets."""
+    for statement in SCORES_AND_OUTLINES:
+        connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))

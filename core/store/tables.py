@@ -146,6 +146,7 @@ SCHEMA_STEPS = Table(
 )
 
 CHANGES = Table(
+    # One row for each counter of changes; which is which is decided in `database`.
     "changes",
     METADATA,
     Column("id", BigInteger, primary_key=True, autoincrement=False),
@@ -294,4 +295,43 @@ FORGOTTEN_TAGS = Table(
     Column("number", BigInteger, primary_key=True, autoincrement=False),
     _text("tag"),
     Column("forgotten_at", UtcTime, nullable=False),
+)
+
+# --- what can be worked out again from the photos, and what people said of the trays' outlines ---
+
+SCORES = Table(
+    "scores",
+    METADATA,
+    Column("photo_id", BigInteger, ForeignKey("photos.id"), primary_key=True, autoincrement=False),
+    # How it was worked out: the method's number and the picture it looked at.
+    Column("method", BigInteger, nullable=False),
+    _text("basis"),
+    Column("infrared", Boolean, nullable=False),
+    Column("whole", Double, nullable=False),
+    Column("on_tray", Double),
+    Column("off_tray", Double),
+    # JSON: polygons round what changed, lengths in picture widths.
+    _text("outline"),
+)
+
+TRAY_OUTLINES = Table(
+    "tray_outlines",
+    METADATA,
+    Column("id", BigInteger, primary_key=True),
+    _text("placement"),
+    _text("tray"),
+    Column("cx", Double, nullable=False),
+    Column("cy", Double, nullable=False),
+    Column("rx", Double, nullable=False),
+    Column("ry", Double, nullable=False),
+    Column("angle", Double, nullable=False),
+    _text("made_by"),
+    Column("made_at", UtcTime, nullable=False),
+)
+
+SECRETS = Table(
+    "secrets",
+    METADATA,
+    Column("name", Text, primary_key=True),
+    _text("value"),
 )
