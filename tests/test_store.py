@@ -25,6 +25,8 @@ from core.model import (
 )
 from core.store import (
     Database,
+    Raises,
+    base_version,
     cards,
     data_version,
     dialects,
@@ -189,15 +191,16 @@ def test_a_step_runs_whole_or_not_at_all(
     """A step that breaks half-way leaves neither table, row, column nor note; then it can run."""
     database.dispose()
     before = schema_of(path)
+    known = len(migrations.STEPS)
 
-    def s02_weather(connection: Connection) -> None:
+    def s99_weather(connection: Connection) -> None:
         connection.exec_driver_sql("CREATE TABLE weather (rain TEXT)")
         connection.exec_driver_sql("ALTER TABLE cards ADD COLUMN colour TEXT")
-        connection.exec_driver_sql("UPDATE changes SET number = 999")
+        connection.exec_driver_sql("UPDATE changes SET number = 999 WHERE id = 1")
         if broken:
             raise RuntimeError("half-way")
 
-    monkeypatch.setattr(migrations, "STEPS", [*migrations.STEPS, s02_weather])
+    monkeypatch.setattr(migrations, "STEPS", [*migrations.STEPS, s99_weather])
     broken = True
     with pytest.raises(RuntimeError, match="half-way"):
         Database.open(path)
@@ -205,10 +208,43 @@ def test_a_step_runs_whole_or_not_at_all(
     broken = False
     opened = Database.open(path)
     with opened.read() as connection:
-        assert migrations.steps_run(connection) == [1, 2]
+        assert migrations.steps_run(connection) == [*range(1, known + 2)]
         assert inspect(connection).has_table("weather")
         assert data_version(connection) == 999
     opened.dispose()
+
+
+def test_a_study_of_the_first_release_grows_and_keeps_what_it_holds(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A database made by the first step alone gets the later tables; its count of changes stays."""
+    path = tmp_path / "old.db"
+    with monkeypatch.context() as earlier:
+        earlier.setattr(migrations, "STEPS", migrations.STEPS[:1])
+        old = Database.create(path)
+        with old.begin(Raises.ALL) as connection:
+            cards.put_card(connection, "p1", "/cards/p1", NOON)
+        old.dispose()
+    grown = Database.open(path)
+    with grown.read() as connection:
+        assert [card.placement for card in cards.cards(connection)] == ["p1"]
+        assert inspect(connection).has_table("scores")
+        assert (data_version(connection), base_version(connection)) == (1, 1)
+    grown.dispose()
+
+
+@pytest.mark.parametrize(
+    ("raises", "expected"),
+    [(Raises.ALL, (1, 1)), (Raises.TAGS, (1, 0)), (Raises.NOTHING, (0, 0))],
+)
+def test_a_write_raises_the_counters_that_it_names(
+    database: Database, raises: Raises, expected: tuple[int, int]
+) -> None:
+    """All raises both numbers, tags only the first, and derived things none."""
+    with database.begin(raises):
+        pass
+    with database.read() as connection:
+        assert (data_version(connection), base_version(connection)) == expected
 
 
 def schema_of(path: Path) -> list[tuple[str, ...]]:

@@ -23,7 +23,7 @@ FILE_NAME = "lastbite.db"
 
 
 class Raises(Enum):
-    """Which counter of changes a write raises, so that results are made anew only when they must."""
+    """Which counter of changes a write raises: results are made anew only when they must."""
 
     ALL = 1
     TAGS = 2
