@@ -16,6 +16,7 @@ from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from app import session
+from app.viewer import service
 from core import pictures
 from core.errors import LastbiteError, StudyError
 from core.workspace import Workspace
@@ -88,6 +89,7 @@ def page_of(workspace: Workspace, *, open_browser: bool = False) -> st.App:
         routes=[
             Route("/photo/{size}/{photo:int}", photo_route(workspace), methods=["GET"]),
             Route("/photo/{rest:path}", _not_found, methods=["GET"]),
+            *service.routes(workspace),
         ],
         middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=HOSTS)],
         lifespan=opened,

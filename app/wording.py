@@ -14,6 +14,7 @@ from core.model import (
     BLANK,
     HANDLER,
     UNKNOWN,
+    Answer,
     AnsweredVisit,
     Finding,
     Outcome,
@@ -214,6 +215,12 @@ def what_tag_says(tag: Tag, species: Mapping[str, Species]) -> str:
     parts += ["" if tag.sure else "not sure", "ruling" if tag.ruling else ""]
     parts += [f"“{tag.comment}”"] if tag.comment else []
     return ", ".join(filter(None, parts))
+
+
+def state_line(answer: Answer) -> str:
+    """Say how far people got with a visit, what it waits for, and what to look at."""
+    waits = f": {answer.waits_for}" if answer.waits_for else ""
+    return "; ".join((f"{answer.state}{waits}", *answer.remarks))
 
 
 def _when(moment: datetime | None, zone: ZoneInfo) -> str:

@@ -76,12 +76,7 @@ def tag_of_line(
     if species and line.species not in species and line.species not in ANSWERS_WITHOUT_SPECIES:
         keys = ", ".join(f"{key} ({one.name})" for key, one in species.items())
         raise TagError(f"Species {line.species!r} is not in the species list. Known are: {keys}.")
-    watched = trays.get(line.placement, ())
-    if line.tray and watched and line.tray not in watched:
-        raise TagError(
-            f"Tray {line.tray!r} is not watched by placement {line.placement!r}. "
-            f"It watches {', '.join(watched)}."
-        )
+    refuse_tray(line.tray, trays.get(line.placement, ()), line.placement)
     new = NewTag(
         placement=line.placement,
         first_photo=names.id_of(line.first_photo),
@@ -141,3 +136,30 @@ def refuse_bad(new: NewTag, species: Mapping[str, Species]) -> None:
         raise TagError("The tag does not say where the animal was: fed, on the tray or near it.")
     if new.count is not None and new.count < 1:
         raise TagError(f"A count of {new.count} makes no sense. Leave it out, or count from 1.")
+
+
+def refuse_others(taggers: Mapping[int, str], by: str) -> None:
+    """Refuse to turn a tag that somebody else made; `taggers` by the tags' numbers."""
+    for number, tagger in taggers.items():
+        if tagger != by:
+            raise TagError(
+                f"Tag {number} was made by somebody else. Only they or the instructor can take "
+                "it back or let it hold again."
+            )
+
+
+def same_spelling(name: str, known: Sequence[str]) -> str:
+    """Give the spelling of a tagger's name that is known: nomsa and Nomsa are one tagger."""
+    bare = " ".join(name.split())
+    if bare in known:
+        return bare
+    return next((one for one in known if one.casefold() == bare.casefold()), bare)
+
+
+def refuse_tray(tray: str, watched: Sequence[str], placement: str) -> None:
+    """Refuse a tray that the placement does not watch; one whose trays nobody wrote watches any."""
+    if tray and watched and tray not in watched:
+        raise TagError(
+            f"Tray {tray!r} is not watched by placement {placement!r}. "
+            f"It watches {', '.join(watched)}."
+        )

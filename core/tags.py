@@ -4,9 +4,9 @@ Tags belong to runs of photos; here they meet the visits. Whether the answer mak
 decided in forager.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import numpy as np
 
@@ -27,6 +27,8 @@ from core.model import (
 )
 from core.visits import is_due, rank
 
+Key = tuple[str, str, int, int]
+"""Who says it (empty: whoever rules), of which placement, and between which two photos."""
 ON_TRAY = (Where.FED, Where.ON_TRAY)
 
 LONGER = "tags were made on a longer run than the visit"
@@ -76,16 +78,21 @@ def in_force(tags: Iterable[Tag]) -> list[Tag]:
     another species in the same run. A later ruling on the same run replaces an earlier one,
     whoever ruled. Between the same two photos is the same run, whichever of them comes first.
     """
-    kept: dict[tuple[str, str, int, int], list[Tag]] = {}
+    kept: dict[Key, list[Tag]] = {}
     for tag in sorted(tags, key=lambda tag: tag.number):
         if tag.taken_back:
             continue
-        who = "" if tag.ruling else f"by {tag.tagger}"
-        ends = min(tag.first_photo, tag.last_photo), max(tag.first_photo, tag.last_photo)
-        run = (who, tag.placement, *ends)
+        run = replaces_in(tag)
         others = kept.get(run, []) if tag.also else []
         kept[run] = [*(one for one in others if one.species != tag.species), tag]
     return sorted((tag for tags in kept.values() for tag in tags), key=lambda tag: tag.number)
+
+
+def replaces_in(tag: Tag) -> Key:
+    """Give what a tag may replace others in: the same two photos, said by the same."""
+    who = "" if tag.ruling else f"by {tag.tagger}"
+    ends = min(tag.first_photo, tag.last_photo), max(tag.first_photo, tag.last_photo)
+    return (who, tag.placement, *ends)
 
 
 def runs_of(tags: Iterable[Tag], ordered: Sequence[Photo]) -> list[Run]:
@@ -93,9 +100,13 @@ def runs_of(tags: Iterable[Tag], ordered: Sequence[Photo]) -> list[Run]:
 
     When a corrected clock has turned a run round, its earlier photo is its first.
     """
-    place = {photo.id: at for at, photo in enumerate(ordered)}
+    return runs_at(in_force(tags), {photo.id: at for at, photo in enumerate(ordered)})
+
+
+def runs_at(tags: Iterable[Tag], place: Mapping[int, int]) -> list[Run]:
+    """Place tags that are in force, given where each photo stands in the order, by id."""
     runs = []
-    for tag in in_force(tags):
+    for tag in tags:
         ends = [place[id_] for id_ in (tag.first_photo, tag.last_photo) if id_ in place]
         if ends:
             runs.append(Run(tag, min(ends), max(ends)))
@@ -114,17 +125,36 @@ def tagged(runs: Sequence[Run], count: int) -> list[bool]:
 def held_as_handler(runs: Sequence[Run], count: int, needed: int) -> list[bool]:
     """Say of each photo whether `handler` is held of it: ruled so, or all who tagged it agree."""
     result = [False] * count
-    asked = sorted(
-        {at for run in runs if run.tag.species == HANDLER for at in range(run.first, run.last + 1)}
-    )
-    for at in asked:
-        over = [run.tag for run in runs if run.first <= at <= run.last]
-        ruling = [tag for tag in over if tag.ruling]
-        deciding = ruling or over
-        taggers = {tag.tagger for tag in deciding if tag.sure or tag.ruling}
-        agreed = all(tag.species == HANDLER for tag in deciding)
-        result[at] = agreed and (bool(ruling) or len(taggers) >= needed)
+    for first, end in handler_stretches(runs, needed):
+        result[first:end] = [True] * (end - first)
     return result
+
+
+def handler_stretches(runs: Sequence[Run], needed: int) -> Iterator[tuple[int, int]]:
+    """Give the stretches [first, end) of places of which `handler` is held, in order."""
+    opening: dict[int, list[int]] = {}
+    closing: dict[int, list[int]] = {}
+    for at, run in enumerate(runs):
+        opening.setdefault(run.first, []).append(at)
+        closing.setdefault(run.last + 1, []).append(at)
+    over: dict[int, Tag] = {}
+    for here, there in pairwise(sorted({*opening, *closing})):
+        for at in closing.get(here, ()):
+            del over[at]
+        over |= {at: runs[at].tag for at in opening.get(here, ())}
+        if _says_handler(list(over.values()), needed):
+            yield here, there
+
+
+def _says_handler(over: Sequence[Tag], needed: int) -> bool:
+    """Say whether the tags over a photo hold it to be our staff: ruled so, or all agree."""
+    if all(tag.species != HANDLER for tag in over):
+        return False
+    ruling = [tag for tag in over if tag.ruling]
+    deciding = ruling or over
+    taggers = {tag.tagger for tag in deciding if tag.sure or tag.ruling}
+    agreed = all(tag.species == HANDLER for tag in deciding)
+    return agreed and (bool(ruling) or len(taggers) >= needed)
 
 
 def answer_visits(

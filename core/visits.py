@@ -54,10 +54,15 @@ def number_visits(
     order = np.argsort(key)
     # Neighbours of two placements lie further apart than any gap, since the placement is packed
     # above the seconds.
-    starts = np.diff(key[order]) > int(gap.total_seconds())
+    starts = parted(np.diff(key[order]), gap)
     numbers = np.empty(len(times), dtype=np.int64)
     numbers[order] = np.concatenate(([0], np.cumsum(starts)))
     return numbers
+
+
+def parted(pauses: NDArray[np.int64], gap: timedelta) -> NDArray[np.bool_]:
+    """Say of each pause between two photos [s] whether it parts two visits."""
+    return pauses > int(gap.total_seconds())
 
 
 def pack(group: NDArray[np.integer], seconds: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -72,10 +77,13 @@ def group(photos: Sequence[Photo], gap: timedelta) -> list[Visit]:
     are in none.
     """
     ordered = in_order([photo for photo in photos if photo.kind is PhotoKind.TRIGGER])
-    if not ordered:
+    return visits_of(ordered, numbers_within(seconds_of(ordered), gap))
+
+
+def visits_of(ordered: Sequence[Photo], numbers: NDArray[np.int64]) -> list[Visit]:
+    """Give the visits of photos in order, their numbers standing beside them, rising from 1."""
+    if len(ordered) == 0:
         return []
-    times = _times(ordered)
-    numbers = number_visits(np.zeros(len(ordered), dtype=np.int64), times, gap)
     edges = [0, *(np.flatnonzero(np.diff(numbers)) + 1).tolist(), len(ordered)]
     return [
         Visit(ordered[0].placement, number, tuple(ordered[first:end]))
@@ -83,9 +91,16 @@ def group(photos: Sequence[Photo], gap: timedelta) -> list[Visit]:
     ]
 
 
-def _times(photos: Sequence[Photo]) -> Times:
-    naive = [true_time(photo).replace(tzinfo=None) for photo in photos]
-    return np.array(naive, dtype="datetime64[s]")
+def seconds_of(photos: Sequence[Photo]) -> NDArray[np.int64]:
+    """Give the true times of photos that have one. [s since 1970 UTC]"""
+    return np.array([int(true_time(photo).timestamp()) for photo in photos], dtype=np.int64)
+
+
+def numbers_within(seconds: NDArray[np.int64], gap: timedelta) -> NDArray[np.int64]:
+    """Give one placement's photos the numbers of their visits, from 1; true times, rising [s]."""
+    if len(seconds) == 0:
+        return np.empty(0, dtype=np.int64)
+    return 1 + np.concatenate(([0], np.cumsum(parted(np.diff(seconds), gap))))
 
 
 def with_kinds(
@@ -109,20 +124,61 @@ def with_kinds(
     tagged, handler
         For each photo: whether any tag covers it, and whether `handler` is held of it.
     """
-    result = []
-    for index, photo in enumerate(ordered):
-        kind = PhotoKind.TRIGGER
-        if handler[index]:
-            kind = PhotoKind.HANDLER
-        elif (
-            timelapse_every_min
-            and not tagged[index]
-            and is_due(photo.camera_time, timelapse_every_min)
-            and _stands_alone(ordered, index, gap)
-        ):
-            kind = PhotoKind.TIMELAPSE
-        result.append(photo if kind is photo.kind else replace(photo, kind=kind))
+    found = kinds(
+        seconds_of(ordered),
+        due(ordered, timelapse_every_min),
+        gap=gap,
+        tagged=np.array(tagged, dtype=np.bool_),
+        handler=np.array(handler, dtype=np.bool_),
+    )
+    return of_kinds(ordered, found)
+
+
+KINDS = (PhotoKind.TRIGGER, PhotoKind.TIMELAPSE, PhotoKind.HANDLER)
+"""Kinds of many photos at once are held as places in this row."""
+TRIGGER, TIMELAPSE, HANDLER = range(3)
+
+
+def kinds(
+    seconds: NDArray[np.int64],
+    due: NDArray[np.bool_],
+    *,
+    gap: timedelta,
+    tagged: NDArray[np.bool_],
+    handler: NDArray[np.bool_],
+) -> NDArray[np.int8]:
+    """Say of many photos at once why each was taken; the rule of `with_kinds`.
+
+    Parameters
+    ----------
+    seconds
+        True times, rising. [s since 1970 UTC]
+    due
+        Whether a time-lapse photo was due when each was taken.
+    """
+    parts = parted(np.diff(seconds), gap)
+    edge = np.ones(min(len(seconds), 1), dtype=np.bool_)
+    alone = np.concatenate((edge, parts)) & np.concatenate((parts, edge))
+    result = np.where(due & alone & ~tagged, TIMELAPSE, TRIGGER).astype(np.int8)
+    result[handler] = HANDLER
     return result
+
+
+def of_kinds(ordered: Sequence[Photo], kinds: NDArray[np.int8]) -> list[Photo]:
+    """Give photos the kinds that stand beside them."""
+    result = list(ordered)
+    now = np.array([KINDS.index(photo.kind) for photo in ordered], dtype=np.int8)
+    for at in np.flatnonzero(kinds != now).tolist():
+        result[at] = replace(ordered[at], kind=KINDS[kinds[at]])
+    return result
+
+
+def due(ordered: Sequence[Photo], every_min: int | None) -> NDArray[np.bool_]:
+    """Say of each photo whether a time-lapse photo was due; of none where none were taken."""
+    if not every_min:
+        return np.zeros(len(ordered), dtype=np.bool_)
+    found = (is_due(photo.camera_time, every_min) for photo in ordered)
+    return np.fromiter(found, dtype=np.bool_, count=len(ordered))
 
 
 def is_due(camera_time: datetime | None, every_min: int) -> bool:
@@ -132,10 +188,3 @@ def is_due(camera_time: datetime | None, every_min: int) -> bool:
     seconds = camera_time.hour * 3600 + camera_time.minute * 60 + camera_time.second
     past = seconds % (every_min * 60)
     return min(past, every_min * 60 - past, DAY_S - seconds) <= TIMELAPSE_SLACK_S
-
-
-def _stands_alone(ordered: Sequence[Photo], index: int, gap: timedelta) -> bool:
-    here = true_time(ordered[index])
-    before = index == 0 or here - true_time(ordered[index - 1]) > gap
-    after = index == len(ordered) - 1 or true_time(ordered[index + 1]) - here > gap
-    return before and after

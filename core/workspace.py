@@ -1,16 +1,15 @@
 """Decide nothing: one method for each thing that a screen or a command may ask of a study."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Self
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import Connection
+
 from core import (
     checks,
-    clocks,
-    coverage,
     food,
     logbook,
     logs,
@@ -18,14 +17,14 @@ from core import (
     scan,
     settings,
     sheets,
+    standing,
     taglog,
     tags,
-    visits,
+    views,
     windows,
 )
 from core.errors import (
     CardError,
-    ClockError,
     LastbiteError,
     LogError,
     Problem,
@@ -35,48 +34,33 @@ from core.errors import (
 from core.exports import tables
 from core.logs import LogKind, TagLine
 from core.model import (
-    AnsweredVisit,
     ClockCheck,
     Finding,
     Outcome,
-    Photo,
     Placement,
-    Span,
     Species,
     Tag,
     TrayDeployment,
 )
 from core.scan import Progress, ScanReport
-from core.store import FILE_NAME, CardRow, Counts, Database, Raises, data_version
+from core.standing import Standing
+from core.store import (
+    FILE_NAME,
+    CardRow,
+    Counts,
+    Database,
+    Raises,
+    base_version,
+    data_version,
+)
 from core.store import cards as card_store
 from core.store import logs as log_store
+from core.store import secrets as secret_store
 from core.store import tags as tag_store
 from core.taglog import NewTag
+from core.views import Layout, PlacementBase, PlacementView
 
 __all__ = ["Counts", "NewTag", "PlacementView", "Workspace"]
-
-
-@dataclass(frozen=True, slots=True)
-class PlacementView:
-    """One placement with its photos, visits, answers and watched time, as they are now."""
-
-    placement: Placement
-    logged: bool
-    """Whether the camera log has it."""
-    photos: tuple[Photo, ...]
-    """Every file met on its cards, in the order of the files, with true times and kinds."""
-    ordered: tuple[Photo, ...]
-    """Photos that count, in the order of time."""
-    visits: tuple[AnsweredVisit, ...]
-    watched: tuple[Span, ...]
-    clock: clocks.Clock | None
-    clock_fault: str
-    tags: tuple[Tag, ...]
-
-    @property
-    def untimed(self) -> tuple[Photo, ...]:
-        """Give the photos without a time: listed and shown, in no visit."""
-        return tuple(p for p in self.photos if p.is_photo and p.true_time is None)
 
 
 class Workspace:
@@ -87,6 +71,9 @@ class Workspace:
         self.settings = own
         self._database = database
         self._views: dict[tuple[str, timedelta], tuple[int, PlacementView]] = {}
+        self._layouts: dict[tuple[str, timedelta], tuple[int, Layout]] = {}
+        self._standings: dict[str, tuple[PlacementBase, tag_store.Seen, Standing]] = {}
+        self._bases: dict[str, tuple[int, PlacementBase]] = {}
         self._outcomes: tuple[int, list[Outcome]] | None = None
 
     # --- the study -------------------------------------------------------------------------
@@ -149,6 +136,15 @@ class Workspace:
         """Give a number that changes with everything that is written, for caches."""
         with self._database.read() as connection:
             return data_version(connection)
+
+    def ticket_secret(self) -> bytes:
+        """Give what the page signs its tickets with; made at first use, kept with the study."""
+        with self._database.read() as connection:
+            known = secret_store.secret(connection, "tickets")
+        if known is not None:
+            return known
+        with self._database.begin(Raises.NOTHING) as connection:
+            return secret_store.make_secret(connection, "tickets")
 
     # --- logs ------------------------------------------------------------------------------
 
@@ -240,71 +236,58 @@ class Workspace:
     def view(self, placement: str, gap: timedelta | None = None) -> PlacementView:
         """Give a placement with its photos, visits and answers."""
         gap = gap or self.settings.gap
-        version = self.version()
+        layout, version = self.layout(placement, gap)
         cached = self._views.get((placement, gap))
         if cached and cached[0] == version:
             return cached[1]
-        with self._database.read() as connection:
-            logged = {one.placement: one for one in log_store.placements(connection)}
-            checked = [c for c in log_store.clock_checks(connection) if c.placement == placement]
-            photos = card_store.photos(connection, placement)
-            made = tag_store.tags(connection, placement)
-            species = {one.key: one for one in log_store.species(connection)}
-        view = self._make_view(
-            placement, logged.get(placement), checked, photos, made, species, gap
-        )
+        view = views.view_of(layout)
         self._views[placement, gap] = (version, view)
         return view
 
-    def _make_view(
-        self,
-        name: str,
-        logged: Placement | None,
-        checked: Sequence[ClockCheck],
-        photos: Sequence[Photo],
-        made: Sequence[Tag],
-        species: Mapping[str, Species],
-        gap: timedelta,
-    ) -> PlacementView:
-        placement = logged or Placement(name)
-        shown = [p.camera_time for p in photos if p.camera_time is not None and p.is_photo]
-        clock, fault = None, ""
-        try:
-            clock = clocks.clock_of(logged, checked, self.zone, min(shown, default=None))
-            timed = clocks.with_true_times(photos, clock)
-        except ClockError as words:
-            timed, fault = list(photos), str(words)
-        ordered = visits.in_order([p for p in timed if p.is_photo and p.copy_of is None])
-        runs = tags.runs_of(made, ordered)
+    def layout(self, placement: str, gap: timedelta | None = None) -> tuple[Layout, int]:
+        """Give a placement's visits without their answers, and the `version` they are of."""
+        gap = gap or self.settings.gap
+        with self._database.read() as connection:
+            version = data_version(connection)
+            cached = self._layouts.get((placement, gap))
+            if cached and cached[0] == version:
+                return cached[1], version
+            base = self._base(connection, placement)
+            standing = self._standing(connection, base)
         needed = self.settings.taggers_needed
-        ordered = visits.with_kinds(
-            ordered,
-            gap=gap,
-            timelapse_every_min=placement.timelapse_every_min,
-            tagged=tags.tagged(runs, len(ordered)),
-            handler=tags.held_as_handler(runs, len(ordered), needed),
+        layout = views.layout_of(base, standing, needed, gap, cached[1] if cached else None)
+        self._layouts[placement, gap] = (version, layout)
+        return layout, version
+
+    def _base(self, connection: Connection, placement: str) -> PlacementBase:
+        """Give what no tag changes, from what was worked out before where that still holds."""
+        version = base_version(connection)
+        cached = self._bases.get(placement)
+        if cached and cached[0] == version:
+            return cached[1]
+        base = views.base_of(
+            placement,
+            {one.placement: one for one in log_store.placements(connection)}.get(placement),
+            [c for c in log_store.clock_checks(connection) if c.placement == placement],
+            card_store.photos(connection, placement),
+            self.zone,
+            {one.key: one for one in log_store.species(connection)},
+            log_store.tray_deployments(connection),
         )
-        grouped = visits.group(ordered, gap)
-        answered = tags.answer_visits(
-            grouped,
-            runs,
-            ordered,
-            needed=needed,
-            species=species,
-            timelapse_every_min=placement.timelapse_every_min,
-        )
-        by_id = {photo.id: photo for photo in ordered}
-        return PlacementView(
-            placement=placement,
-            logged=logged is not None,
-            photos=tuple(by_id.get(photo.id, photo) for photo in timed),
-            ordered=tuple(ordered),
-            visits=tuple(answered),
-            watched=tuple(coverage.watched(ordered, placement, gap)),
-            clock=clock,
-            clock_fault=fault,
-            tags=tuple(made),
-        )
+        self._bases[placement] = (version, base)
+        return base
+
+    def _standing(self, connection: Connection, base: PlacementBase) -> Standing:
+        """Give the tags that stand, from those known before and what was said since."""
+        placement = base.placement.placement
+        cached = self._standings.get(placement)
+        known, seen, old = cached or (None, tag_store.NOTHING_SEEN, None)
+        if known is not base or old is None:
+            seen, old = tag_store.NOTHING_SEEN, standing.nothing(len(base.ordered))
+        news, seen = tag_store.news(connection, placement, seen)
+        now = standing.renewed(old, news, base.place, self.settings.taggers_needed)
+        self._standings[placement] = (base, seen, now)
+        return now
 
     def photo_path(self, photo: int) -> Path:
         """Give the original of a photo; CardError in words when it is not at hand."""
@@ -357,13 +340,37 @@ class Workspace:
 
     def take_back(self, number: int, by: str) -> None:
         """Undo a tag; it is kept, and no longer counts."""
-        with self._database.begin(Raises.TAGS) as connection:
-            tag_store.take_back(connection, number, datetime.now(UTC), by)
+        self.turn([number], by, taken_back=True)
 
     def restore(self, number: int, by: str) -> None:
         """Redo a tag that was taken back."""
+        self.turn([number], by, taken_back=False)
+
+    def turn(
+        self,
+        numbers: Sequence[int],
+        by: str,
+        *,
+        taken_back: bool,
+        own: bool = False,
+        action: str | None = None,
+    ) -> None:
+        """Take tags back or let them hold again, all or none; `own`: only those that `by` made."""
         with self._database.begin(Raises.TAGS) as connection:
-            tag_store.restore(connection, number, datetime.now(UTC), by)
+            if own:
+                taglog.refuse_others(tag_store.taggers(connection, numbers), by)
+            now = datetime.now(UTC)
+            tag_store.turn(connection, numbers, now, by, taken_back=taken_back, action=action)
+
+    def tags_of_acts(self, acts: Sequence[str]) -> dict[str, Tag]:
+        """Give the tags that acts (`NewTag.action`) have made, by act."""
+        with self._database.read() as connection:
+            return tag_store.tags_of_actions(connection, acts)
+
+    def tagger(self, name: str) -> str:
+        """Give a tagger's name as the study spells it already, else as it stands."""
+        with self._database.read() as connection:
+            return taglog.same_spelling(name, tag_store.names_of_taggers(connection))
 
     def _load_tags(self, log: str, lines: Sequence[TagLine]) -> Counts:
         """Load tags that name photos of the study; a tag that is there already is the same."""

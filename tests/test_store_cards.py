@@ -219,7 +219,7 @@ def test_a_card_with_tags_is_not_forgotten_by_accident(database: Database) -> No
         card, (one,) = card_with(connection, "P1", "1.jpg")
         other, (two,) = card_with(connection, "P1", "2.jpg", folder="/cards/b")
         first, _ = tags.add_tags(connection, [tag_of(one, comment="ä"), tag_of(two)], [None, "x"])
-        tags.take_back(connection, first, LATER, "bob")
+        tags.turn(connection, [first], LATER, "bob", taken_back=True)
         with pytest.raises(CardError, match="has one tag on its photos"):
             cards.forget_card(connection, card)
         assert cards.forget_card(connection, card, with_tags=True, at=LATER) == 1
@@ -269,16 +269,16 @@ def test_a_tag_taken_back_is_kept_and_can_be_restored(database: Database) -> Non
             return held, tags.tag_count(connection, "P1")
 
         assert state() == ([False, False], 2)
-        tags.take_back(connection, number, NOON, "ann")
+        tags.turn(connection, [number], NOON, "ann", taken_back=True)
         assert state() == ([True, False], 1)
-        tags.restore(connection, number, NOON, "ann")
+        tags.turn(connection, [number], NOON, "ann", taken_back=False)
         assert state() == ([False, False], 2)
-        tags.take_back(connection, number, LATER, "bob")
-        tags.take_back(connection, other, LATER, "bob")
+        tags.turn(connection, [number], LATER, "bob", taken_back=True)
+        tags.turn(connection, [other], LATER, "bob", taken_back=True)
         assert state() == ([True, True], 0)
         assert tags.tag_count(connection, "P2") == 0
         with pytest.raises(TagError, match="Tag 99 is not in the study"):
-            tags.take_back(connection, 99, NOON, "ann")
+            tags.turn(connection, [99], NOON, "ann", taken_back=True)
 
 
 def test_a_click_that_arrives_twice_tags_once(database: Database) -> None:
@@ -332,7 +332,7 @@ def test_the_database_keeps_tags_as_they_were_made(database: Database, statement
     with database.begin() as connection:
         _, (one, two) = card_with(connection, "P1", "1.jpg", "2.jpg")
         numbers = tags.add_tags(connection, [tag_of(one), tag_of(two)], [None, None])
-        tags.take_back(connection, numbers[0], NOON, "ann")
+        tags.turn(connection, [numbers[0]], NOON, "ann", taken_back=True)
         before = tags.tags(connection, None)
     with pytest.raises(IntegrityError, match="append-only"), database.begin() as connection:
         connection.execute(text(statement))

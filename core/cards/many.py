@@ -2,26 +2,19 @@
 
 import contextlib
 import itertools
-import multiprocessing
-import os
-import signal
-import sys
-import threading
-import types
 from collections import deque
 from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor
-from multiprocessing.context import SpawnContext, SpawnProcess
 from zoneinfo import ZoneInfo
 
 from core.cards.folders import FoundFile
 from core.cards.headers import ReadFile, read_file
 from core.model import Header
+from core.workers import one_a_core, pool
 
 FEW_FILES = 500
 """Fewer files are read in this process: to start others takes 0.1 s. Measured with two cores, it
 pays from 900 files in memory, and sooner on a slow card."""
-MAX_WORKERS = 8
 CHUNK, CHUNKS_PER_WORKER = 50, 3
 """Files that go to a worker at once, and how many such chunks wait for each worker."""
 
@@ -37,15 +30,15 @@ def read_files(
     files = iter(found)
     first = list(itertools.islice(files, FEW_FILES))
     files = itertools.chain(first, files)
-    workers = workers or min(os.cpu_count() or 1, MAX_WORKERS)
+    workers = workers or one_a_core()
     if len(first) < FEW_FILES or workers == 1:
         for one in files:
             yield read_file(one, file_times=file_times)
         return
-    with _workers(workers) as pool:
+    with pool(workers) as readers:
         waiting: deque[tuple[list[FoundFile], Future[_Read] | None]] = deque()
         while some := list(itertools.islice(files, CHUNK)):
-            waiting.append((some, _submitted(pool, some, file_times)))
+            waiting.append((some, _submitted(readers, some, file_times)))
             if len(waiting) >= workers * CHUNKS_PER_WORKER:
                 yield from _collected(*waiting.popleft(), file_times)
         while waiting:
@@ -61,11 +54,11 @@ def _read_chunk(some: list[FoundFile], file_times: ZoneInfo | None) -> _Read:
 
 
 def _submitted(
-    pool: ProcessPoolExecutor, some: list[FoundFile], file_times: ZoneInfo | None
+    readers: ProcessPoolExecutor, some: list[FoundFile], file_times: ZoneInfo | None
 ) -> "Future[_Read] | None":
     """Give a chunk to a worker; None where a worker was killed, and with it the pool."""
     with contextlib.suppress(BrokenExecutor):
-        return pool.submit(_read_chunk, some, file_times)
+        return readers.submit(_read_chunk, some, file_times)
     return None
 
 
@@ -79,59 +72,3 @@ def _collected(
         read = _read_chunk(some, file_times)
     for found, (header, fingerprint) in zip(some, read, strict=True):
         yield ReadFile(found, header, fingerprint)
-
-
-@contextlib.contextmanager
-def _workers(count: int) -> Iterator[ProcessPoolExecutor]:
-    pool = ProcessPoolExecutor(count, mp_context=_Context(), initializer=_start_worker)
-    try:
-        yield pool
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _start_worker() -> None:
-    """Leave Ctrl-C to the parent, and end when the parent is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
-_hiding = threading.Lock()
-
-
-class _Worker(SpawnProcess):
-    """A new process that does not run the parent's main script again (a whole Streamlit app)."""
-
-    def start(self) -> None:
-        with _hiding, _deaf_to_ctrl_c():
-            main, none = sys.modules["__main__"], types.ModuleType("__main__")
-            sys.modules["__main__"] = none
-            try:
-                super().start()
-            finally:
-                if sys.modules["__main__"] is none:
-                    sys.modules["__main__"] = main
-
-
-@contextlib.contextmanager
-def _deaf_to_ctrl_c() -> Iterator[None]:
-    """Have a process that is started here never hear Ctrl-C, not even while it starts."""
-    if sys.platform == "win32":
-        yield
-        return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-class _Context(SpawnContext):
-    Process = _Worker

@@ -234,3 +234,12 @@ def s02_scores_outlines_secrets(connection: Connection) -> None:
     """Hold how much each photo differs from its quiet scene, the trays' outlines, and secrets."""
     for statement in SCORES_AND_OUTLINES:
         connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))
+
+
+@_step
+def s03_acts_of_tag_events(connection: Connection) -> None:
+    """Hold by which act a tag was taken back or restored, so that a repeated one counts once."""
+    connection.exec_driver_sql("ALTER TABLE tag_events ADD COLUMN action TEXT")
+    connection.exec_driver_sql(
+        "CREATE INDEX events_by_action ON tag_events (action) WHERE action IS NOT NULL"
+    )

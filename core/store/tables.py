@@ -287,6 +287,7 @@ TAG_EVENTS = Table(
     Column("taken_back", Boolean, nullable=False),
     Column("done_at", UtcTime, nullable=False),
     _text("done_by"),
+    Column("action", Text),
 )
 
 FORGOTTEN_TAGS = Table(

@@ -4,12 +4,13 @@ What several tags together mean is decided in `core.tags`.
 """
 
 import json
-from collections.abc import Sequence
-from dataclasses import asdict
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
 from datetime import datetime
+from operator import attrgetter
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, func, select, true
+from sqlalchemy import ColumnElement, Connection, Select, func, select, true
 
 from core.errors import TagError
 from core.model import Tag
@@ -17,6 +18,7 @@ from core.store.dialects import batches
 from core.store.tables import FORGOTTEN_TAGS, PHOTOS, TAG_EVENTS, TAGS
 
 _FIELDS = [column for column in TAGS.c if column.key != "action"]
+_NAMES = [column.key for column in _FIELDS]
 
 
 def add_tags(
@@ -48,19 +50,54 @@ def add_tags(
 
 def tags(connection: Connection, placement: str | None = None) -> list[Tag]:
     """Fetch the tags of a placement, or of all, in the order made, those taken back too."""
-    found = connection.execute(select(*_FIELDS).where(_of(placement)).order_by(TAGS.c.number))
+    return news(connection, placement)[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """How far tags were fetched before: since then some were added, taken back or restored."""
+
+    number: int = 0
+    event: int = 0
+
+
+NOTHING_SEEN = Seen()
+
+
+def news(
+    connection: Connection, placement: str | None = None, since: Seen = NOTHING_SEEN
+) -> tuple[list[Tag], Seen]:
+    """Fetch the tags that are new, or taken back or restored, since others were fetched.
+
+    Holds as long as no card was moved or forgotten in between (`base_version` tells). Gives them
+    as they are now, in the order made, and up to where they are fetched with that.
+    """
     events = (
-        select(TAG_EVENTS.c.number, TAG_EVENTS.c.taken_back)
+        select(TAG_EVENTS.c.id, TAG_EVENTS.c.number, TAG_EVENTS.c.taken_back)
         .join_from(TAG_EVENTS, TAGS)
-        .where(_of(placement))
+        .where(TAG_EVENTS.c.id > since.event, _of(placement))
         .order_by(TAG_EVENTS.c.id)
     )
-    taken_back = dict(connection.execute(events).all())
-    names = [column.key for column in _FIELDS]
-    return [
-        Tag(**dict(zip(names, cells, strict=True)), taken_back=taken_back.get(cells[0], False))
-        for cells in found
-    ]
+    met = connection.execute(events).all()
+    taken_back = {number: back for _, number, back in met}
+    found = [_tag(cells, taken_back) for cells in connection.execute(_newer(placement, since))]
+    turned = [number for number in taken_back if number <= since.number]
+    for some in batches(turned):
+        asked = select(*_FIELDS).where(TAGS.c.number.in_(some))
+        found += [_tag(cells, taken_back) for cells in connection.execute(asked)]
+    found.sort(key=attrgetter("number"))
+    last = found[-1].number if found else 0
+    return found, Seen(max(last, since.number), met[-1].id if met else since.event)
+
+
+def _newer(placement: str | None, since: Seen) -> Select[Any]:
+    newer = select(*_FIELDS).where(TAGS.c.number > since.number, _of(placement))
+    return newer.order_by(TAGS.c.number)
+
+
+def _tag(cells: Sequence[Any], taken_back: Mapping[int, bool]) -> Tag:
+    named = dict(zip(_NAMES, cells, strict=True))
+    return Tag(**named, taken_back=taken_back.get(named["number"], False))
 
 
 def tag_count(connection: Connection, placement: str | None = None) -> int:
@@ -74,14 +111,53 @@ def tag_count(connection: Connection, placement: str | None = None) -> int:
     return connection.execute(counted).scalar_one()
 
 
-def take_back(connection: Connection, number: int, at: datetime, by: str) -> None:
-    """Take a tag back; it is kept. TagError where there is no such tag."""
-    _add_event(connection, number, at, by, taken_back=True)
+def turn(
+    connection: Connection,
+    numbers: Sequence[int],
+    at: datetime,
+    by: str,
+    *,
+    taken_back: bool,
+    action: str | None = None,
+) -> None:
+    """Take tags back, or let them hold again; they are kept either way.
+
+    An `action` that is known changes nothing. TagError, and nothing changed, where one of the
+    tags is not in the study.
+    """
+    if action is not None and _is_known_event(connection, action):
+        return
+    missing = set(numbers) - set(taggers(connection, numbers))
+    if missing:
+        raise TagError(
+            f"Tag {min(missing)} is not in the study. Open the page again and choose another."
+        )
+    event = {"taken_back": taken_back, "done_at": at, "done_by": by, "action": action}
+    if numbers:
+        connection.execute(TAG_EVENTS.insert(), [event | {"number": one} for one in numbers])
 
 
-def restore(connection: Connection, number: int, at: datetime, by: str) -> None:
-    """Let a tag hold again that was taken back. TagError where there is no such tag."""
-    _add_event(connection, number, at, by, taken_back=False)
+def taggers(connection: Connection, numbers: Sequence[int]) -> dict[int, str]:
+    """Say who made tags, by their numbers; those that are not in the study are left out."""
+    made: dict[int, str] = {}
+    for some in batches(numbers):
+        asked = select(TAGS.c.number, TAGS.c.tagger).where(TAGS.c.number.in_(some))
+        made |= dict(connection.execute(asked).all())
+    return made
+
+
+def tags_of_actions(connection: Connection, actions: Sequence[str]) -> dict[str, Tag]:
+    """Fetch the tags that these clicks made, as they were said; other clicks are left out."""
+    found: dict[str, Tag] = {}
+    for some in batches(actions):
+        asked = select(TAGS.c.action, *_FIELDS).where(TAGS.c.action.in_(some))
+        found |= {action: _tag(cells, {}) for action, *cells in connection.execute(asked)}
+    return found
+
+
+def names_of_taggers(connection: Connection) -> list[str]:
+    """Name everybody who ever made a tag, sorted."""
+    return sorted(connection.scalars(select(TAGS.c.tagger).distinct()))
 
 
 def forget_tags(connection: Connection, numbers: Sequence[int], at: datetime) -> None:
@@ -147,10 +223,6 @@ def _insert(connection: Connection, rows: Sequence[dict[str, Any]]) -> list[int]
     return list(connection.scalars(added))
 
 
-def _add_event(
-    connection: Connection, number: int, at: datetime, by: str, *, taken_back: bool
-) -> None:
-    if connection.execute(select(TAGS.c.number).where(TAGS.c.number == number)).first() is None:
-        raise TagError(f"Tag {number} is not in the study. Open the page again and choose another.")
-    event = {"number": number, "taken_back": taken_back, "done_at": at, "done_by": by}
-    connection.execute(TAG_EVENTS.insert(), event)
+def _is_known_event(connection: Connection, action: str) -> bool:
+    known = select(TAG_EVENTS.c.id).where(TAG_EVENTS.c.action == action).limit(1)
+    return connection.execute(known).first() is not None

@@ -1,0 +1,187 @@
+"""Decide what an act of the viewer keeps: one tag, or some taken back; once, however often sent."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from app import wording
+from app.viewer import bodies
+from app.viewer.bodies import BodyError
+from app.viewer.tickets import Ticket
+from core import taglog
+from core.errors import TagError
+from core.model import BLANK, HANDLER, Where
+from core.views import PlacementBase
+from core.workspace import NewTag, Workspace
+
+ID = re.compile("[0-9a-f]{32}")
+ORIGINS = {"viewer": "Tag page", "quiet sheet": "Quiet sheet"}
+"""Where in the viewer a tag is made, and what it says of how it came in."""
+LONGEST_COMMENT = 500
+MOST_ANIMALS = 999
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What an act did."""
+
+    numbers: tuple[int, ...]
+    """Of the tags that it made or changed."""
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What became of some acts, by their ids."""
+
+    done: Mapping[str, Done]
+    refused: Mapping[str, str]
+    """Why each of the others keeps nothing, in words."""
+
+
+def keep(workspace: Workspace, ticket: Ticket, acts: Sequence[object]) -> Kept:
+    """Do acts in their order, each alone: one that is refused stops nothing.
+
+    BodyError, and nothing done, where one has no id by which it could be answered.
+    """
+    named = [(_id(act), bodies.as_object(act, "An act")) for act in acts]
+    done: dict[str, Done] = {}
+    refused: dict[str, str] = {}
+    for name, act in named:
+        try:
+            done[name] = _keep_one(workspace, ticket, name, act)
+        except (TagError, BodyError) as fault:
+            refused[name] = str(fault)
+    return Kept(done, refused)
+
+
+def _id(act: object) -> str:
+    name = bodies.as_object(act, "An act").get("id")
+    if not isinstance(name, str) or not ID.fullmatch(name):
+        raise BodyError("An act has no id of 32 small hexadecimal digits. Load the page again.")
+    return name
+
+
+def _keep_one(workspace: Workspace, ticket: Ticket, name: str, act: Mapping[str, Any]) -> Done:
+    who = workspace.tagger(ticket.who)
+    if not who:
+        raise TagError("The tag has no tagger. Say who you are first: type your name above.")
+    match act.get("do"):
+        case "tag":
+            return _tag(workspace, ticket, who, name, act)
+        case "take_back" | "restore":
+            return _turn(workspace, ticket, who, name, act)
+        case _:
+            raise BodyError("`do` is none of: tag, take_back, restore. Load the page again.")
+
+
+# --- tags --------------------------------------------------------------------------------------
+
+
+def _tag(workspace: Workspace, ticket: Ticket, who: str, name: str, act: Mapping[str, Any]) -> Done:
+    known = workspace.tags_of_acts([name]).get(name)
+    if known is None:
+        new, origin = _new_tag(act, name, who, ruling=ticket.instructor)
+        base = workspace.layout(new.placement)[0].base
+        _refuse_misplaced(base, new)
+        workspace.tag(new, origin)
+        known = workspace.tags_of_acts([name])[name]
+    if known.tagger != who:
+        raise TagError("Another tagger's act has this id already. Load the page again.")
+    return Done((known.number,), wording.what_tag_says(known, workspace.species()))
+
+
+def _new_tag(act: Mapping[str, Any], name: str, who: str, *, ruling: bool) -> tuple[NewTag, str]:
+    species = bodies.text(act, "species")
+    nobody = species in {BLANK, HANDLER}
+    new = NewTag(
+        placement=bodies.text(act, "placement"),
+        first_photo=bodies.whole(act, "first", least=1),
+        last_photo=bodies.whole(act, "last", least=1),
+        tagger=who,
+        species=species,
+        count=None if nobody else _count(act),
+        where=None if nobody else _where(act),
+        sure=bodies.flag(act, "sure", default=True),
+        tray="" if nobody else bodies.text(act, "tray"),
+        ruling=ruling,
+        also=bodies.flag(act, "also", default=False),
+        comment=bodies.text(act, "comment", LONGEST_COMMENT),
+        action=name,
+    )
+    return new, _origin(act, species)
+
+
+def _origin(act: Mapping[str, Any], species: str) -> str:
+    origin = ORIGINS.get(bodies.text(act, "from"))
+    if origin is None:
+        raise BodyError(f"`from` is none of: {', '.join(ORIGINS)}. Load the page again.")
+    if origin == ORIGINS["quiet sheet"] and species != BLANK:
+        raise TagError("On the quiet sheet only blank can be said. Open the run to say who it was.")
+    return origin
+
+
+def _count(act: Mapping[str, Any]) -> int | None:
+    if act.get("count") is None:
+        return None
+    count = bodies.whole(act, "count")
+    if not 1 <= count <= MOST_ANIMALS:
+        raise TagError(f"A count of {count} makes no sense. Count from 1 to {MOST_ANIMALS}.")
+    return count
+
+
+def _where(act: Mapping[str, Any]) -> Where | None:
+    if act.get("where") is None:
+        return None
+    where = bodies.text(act, "where")
+    if where not in set(Where):
+        raise BodyError(f"`where` is none of: {', '.join(Where)}. Load the page again.")
+    return Where(where)
+
+
+def _refuse_misplaced(base: PlacementBase, new: NewTag) -> None:
+    """Refuse a tag on photos that are in no order of this placement, or not in that order."""
+    placement = base.placement
+    ends = [base.place.get(photo) for photo in (new.first_photo, new.last_photo)]
+    if None in ends:
+        untimed = {photo.id for photo in base.untimed}
+        if {new.first_photo, new.last_photo} & untimed:
+            raise TagError(
+                "A photo without a time belongs to no visit and cannot be tagged. "
+                "Mend its time, or leave it."
+            )
+        missing = new.first_photo if ends[0] is None else new.last_photo
+        raise TagError(
+            f"Photo {missing} is not on placement {placement.placement!r} (any more). "
+            "Nothing was kept; load the page again and tag what is there."
+        )
+    if ends[0] > ends[1]:  # type: ignore[operator]
+        raise TagError(
+            f"Photo {new.first_photo} comes after photo {new.last_photo}. Nothing was kept; load "
+            "the page again: the clock may have been corrected."
+        )
+    taglog.refuse_tray(new.tray, placement.trays, placement.placement)
+
+
+# --- taking back and restoring -----------------------------------------------------------------
+
+
+def _turn(
+    workspace: Workspace, ticket: Ticket, who: str, name: str, act: Mapping[str, Any]
+) -> Done:
+    """Turn the tags that are named by their numbers or by the acts that made them."""
+    taken_back = act["do"] == "take_back"
+    made = bodies.several(act, "acts")
+    if not all(isinstance(one, str) and ID.fullmatch(one) for one in made):
+        raise BodyError("`acts` holds something else than ids of acts. Load the page again.")
+    known = workspace.tags_of_acts(made)
+    if len(known) < len(set(made)):
+        raise TagError("What should be undone was never kept, so there is nothing to take back.")
+    asked = [bodies.whole({"number": one}, "number", 1) for one in bodies.several(act, "numbers")]
+    numbers = list(dict.fromkeys([*(known[one].number for one in made), *asked]))
+    if not numbers:
+        raise BodyError("An act names no tag to take back or restore. Load the page again.")
+    workspace.turn(numbers, who, taken_back=taken_back, own=not ticket.instructor, action=name)
+    many = "1 tag" if len(numbers) == 1 else f"{len(numbers)} tags"
+    return Done(tuple(numbers), f"{many} {'taken back' if taken_back else 'let hold again'}")

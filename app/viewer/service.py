@@ -1,0 +1,241 @@
+"""Decide what the viewer's requests are answered with: the queue, runs, acts, outlines; or words.
+
+Nothing is kept here between two requests: the browser holds its queue, and the study the tags.
+"""
+
+import json
+from collections.abc import Awaitable, Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from app import review
+from app.review import Asked, Order, Show
+from app.viewer import acts, bodies, runs, tickets
+from app.viewer.bodies import BodyError
+from app.viewer.tickets import Ticket, TicketError
+from core import taglog
+from core.errors import LastbiteError
+from core.views import Layout
+from core.workspace import Workspace
+
+MOST_RUNS = 60
+"""More are not asked for at once: a page of the quiet sheet has 24 (a judgement)."""
+SPECIES = f"{Show.SPECIES}:"
+HEADERS = {
+    "Cache-Control": "no-store",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "X-Content-Type-Options": "nosniff",
+}
+
+
+class Maker(Protocol):
+    """Whoever makes the copies of photos."""
+
+    def want(self, photos: Sequence[int]) -> None:
+        """Make those of these photos next."""
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A request that may be answered."""
+
+    workspace: Workspace
+    maker: Maker | None
+    ticket: Ticket
+    said: Mapping[str, Any]
+    """What stands in its address or its body."""
+
+    @property
+    def placement(self) -> str:
+        """Give the placement that it is about."""
+        return bodies.text(self.said, "placement", longest=1000)
+
+
+class RefusedError(LastbiteError):
+    """A request is not answered, for a reason that has a number of its own."""
+
+    def __init__(self, status: int, words: str) -> None:
+        super().__init__(words)
+        self.status = status
+
+
+Work = Callable[[Call], Mapping[str, Any]]
+
+
+def routes(workspace: Workspace, maker: Maker | None = None) -> list[Route]:
+    """Give the addresses that the viewer asks."""
+    return [
+        Route(f"/tagging/{name}", _endpoint(workspace, maker, work), methods=[method])
+        for name, method, work in (
+            ("queue", "GET", queue),
+            ("runs", "POST", runs_asked),
+            ("acts", "POST", acts_sent),
+        )
+    ]
+
+
+def _endpoint(
+    workspace: Workspace, maker: Maker | None, work: Work
+) -> Callable[[Request], Awaitable[Response]]:
+    """Give what answers one address: who asks is looked at first, and faults are put in words."""
+
+    async def endpoint(request: Request) -> Response:
+        try:
+            _refuse_other_sites(request)
+            raw = await _body(request) if request.method == "POST" else b""
+            return await run_in_threadpool(_answer, request, raw)
+        except (LastbiteError, ClientDisconnect) as fault:
+            return _json({"error": str(fault)}, _status(fault))
+
+    def _answer(request: Request, raw: bytes) -> Response:
+        signed = request.headers.get(tickets.HEADER, "")
+        ticket = tickets.read(signed, workspace.ticket_secret())
+        said = bodies.read_body(raw) if request.method == "POST" else dict(request.query_params)
+        return _json(work(Call(workspace, maker, ticket, said)))
+
+    return endpoint
+
+
+def _status(fault: Exception) -> int:
+    """Give the number of a fault: what may pass by itself is no fault of the request."""
+    match fault:
+        case RefusedError():
+            return fault.status
+        case TicketError():
+            return 401
+        case BodyError() | ClientDisconnect():
+            return 400
+        case _:
+            return 503
+
+
+def _json(said: Mapping[str, Any], status: int = 200) -> Response:
+    words = json.dumps(said, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return Response(words.encode(), status, HEADERS, "application/json")
+
+
+def _refuse_other_sites(request: Request) -> None:
+    if request.headers.get("sec-fetch-site", "none") not in {"same-origin", "none"}:
+        raise RefusedError(403, "Only this study's own pages are answered.")
+
+
+async def _body(request: Request) -> bytes:
+    """Read a body, but no more of it than a request may have."""
+    raw = b""
+    async for piece in request.stream():
+        raw += piece
+        if len(raw) > bodies.LARGEST:
+            raise RefusedError(
+                413,
+                f"The request is larger than {bodies.LARGEST} bytes. Send it in several pieces.",
+            )
+    return raw
+
+
+# --- the queue ---------------------------------------------------------------------------------
+
+
+def queue(call: Call) -> Mapping[str, Any]:
+    """Give the runs that somebody is led through, and how far they are."""
+    layout, version = _layout(call)
+    asked = _asked(call)
+    whole = _scores(call, layout)
+    found = review.rows(layout, asked, whole)
+    untimed = layout.base.untimed if asked.show is Show.UNTIMED else ()
+    return {
+        "placement": call.placement,
+        "show": _show(asked),
+        "order": asked.order,
+        "version": version,
+        "runs": [*_rows(layout, found), *([photo.id, photo.id, 1, 0, None] for photo in untimed)],
+        "visits": layout.visits,
+        "tagged": review.tagged_visits(layout, asked.tagger),
+        "unscored": 0,
+        "clock_fault": layout.base.clock_fault,
+        "outlines": [],
+    }
+
+
+def _layout(call: Call) -> tuple[Layout, int]:
+    layout, version = call.workspace.layout(call.placement)
+    if not layout.base.logged and not layout.base.timed:
+        known = [one.placement for one in call.workspace.placements()]
+        hint = taglog.likely(call.placement, known)
+        raise RefusedError(
+            404, f"Placement {call.placement!r} is not known.{hint} Choose one that is listed."
+        )
+    return layout, version
+
+
+def _asked(call: Call) -> Asked:
+    text, order = bodies.text(call.said, "show"), bodies.text(call.said, "order")
+    species = text.removeprefix(SPECIES) if text.startswith(SPECIES) else ""
+    name = Show.SPECIES if species else text or Show.MINE
+    if name not in set(Show) or (name == Show.SPECIES and not species):
+        raise BodyError(f"`show` is none of: {', '.join(Show)}. Choose one that is listed.")
+    if (order or Order.TIME) not in set(Order):
+        raise BodyError(f"`order` is none of: {', '.join(Order)}. Choose one that is listed.")
+    who = call.workspace.tagger(call.ticket.who)
+    return Asked(who, call.ticket.instructor, Show(name), species, Order(order or Order.TIME))
+
+
+def _show(asked: Asked) -> str:
+    return f"{SPECIES}{asked.species}" if asked.show is Show.SPECIES else asked.show
+
+
+def _scores(call: Call, layout: Layout) -> NDArray[np.float64]:  # noqa: ARG001
+    return np.full(len(layout.base.ordered), np.nan)
+
+
+def _rows(layout: Layout, found: review.Rows) -> list[list[float | None]]:
+    ids = layout.base.ids
+    peaks = np.where(found.peaks < 0, 0, ids[found.peaks]) if len(found) else found.peaks
+    scores = [None if np.isnan(one) else round(one, 4) for one in found.scores.tolist()]
+    columns = ids[found.firsts], ids[found.lasts], found.ends - found.starts, peaks
+    return [list(row) for row in zip(*(one.tolist() for one in columns), scores, strict=True)]
+
+
+# --- runs --------------------------------------------------------------------------------------
+
+
+def runs_asked(call: Call) -> Mapping[str, Any]:
+    """Give all that is shown of some runs, and have their copies made first."""
+    pairs = [bodies.pair(one) for one in bodies.several(call.said, "runs")]
+    if len(pairs) > MOST_RUNS:
+        raise BodyError(f"{len(pairs)} runs are asked for at once. Ask for {MOST_RUNS} at most.")
+    layout, _ = _layout(call)
+    ids = [photo for pair in pairs for photo in runs.ids_of(layout, *pair)]
+    if call.maker is not None and ids:
+        call.maker.want(ids)
+    teller = runs.Teller(
+        layout,
+        {},
+        call.workspace.zone,
+        call.workspace.tagger(call.ticket.who),
+        call.ticket.instructor,
+    )
+    return {"runs": [runs.row(teller, *pair) for pair in pairs]}
+
+
+# --- acts --------------------------------------------------------------------------------------
+
+
+def acts_sent(call: Call) -> Mapping[str, Any]:
+    """Keep what was said; gives of each act what it did, or why it keeps nothing."""
+    sent = bodies.several(call.said, "acts")
+    kept = acts.keep(call.workspace, call.ticket, sent)
+    return {
+        "done": {
+            name: {"numbers": list(done.numbers), "words": done.words}
+            for name, done in kept.done.items()
+        },
+        "refused": dict(kept.refused),
+        "version": call.workspace.version(),
+    }

@@ -1,0 +1,97 @@
+// Decides what holds of a run of photos in this browser: what the study has said of it, and what
+// was tagged here since, whether the study has answered yet or not.
+
+class Said {
+  constructor() {
+    this.records = new Map(); // run key -> tags made here, in order
+    this.byAct = new Map(); // act id -> such a tag
+    this.gone = new Set(); // numbers of tags that were taken back here
+  }
+
+  add(run, record) {
+    const key = runKey(run);
+    this.records.set(key, [...(this.records.get(key) ?? []), record]);
+    this.byAct.set(record.act, record);
+    return record;
+  }
+
+  remove(record) {
+    this.byAct.delete(record.act);
+    for (const [key, records] of this.records) {
+      const left = records.filter((one) => one !== record);
+      if (left.length) this.records.set(key, left);
+      else this.records.delete(key);
+    }
+  }
+
+  // Takes tags back, or lets them hold again.
+  setBack({ acts = [], numbers = [] }, back) {
+    for (const act of acts) {
+      const record = this.byAct.get(act);
+      if (!record) continue;
+      record.back = back;
+      if (record.number) this.setGone(record.number, back);
+    }
+    for (const number of numbers) this.setGone(number, back);
+  }
+
+  setGone(number, gone) {
+    if (gone) this.gone.add(number);
+    else this.gone.delete(number);
+    for (const record of this.byAct.values()) {
+      if (record.number === number) record.back = gone;
+    }
+  }
+
+  // What stands of a run, oldest first: tags of the study that may be seen, then those made here.
+  standing(run) {
+    const here = this.records.get(runKey(run)) ?? [];
+    const known = (run.row?.said ?? []).filter((tag) => !this.gone.has(tag.number));
+    const numbers = new Set(known.map((tag) => tag.number));
+    const fresh = here.filter((one) => !one.back && !numbers.has(one.number));
+    const replaced = (tag) => tag.mine && isOn(tag, run) && fresh.some((one) => replaces(one, tag));
+    const left = fresh.filter((one, at) => !fresh.slice(at + 1).some((later) => replaces(later, one)));
+    return [...known.filter((tag) => !replaced(tag)), ...left];
+  }
+
+  mine(run) {
+    return this.standing(run).filter((tag) => tag.mine);
+  }
+
+  // Whether this tagger has said something of every photo of the run.
+  tagged(run) {
+    const mine = this.mine(run);
+    if (mine.some((tag) => covers(tag, run))) return true;
+    return !run.row && run.open === false && !(this.records.get(runKey(run)) ?? []).length;
+  }
+
+  // A tag stands on some photos of a run only: where they are, in words.
+  part(tag, run) {
+    const ids = run.row?.photos.map((photo) => photo.id) ?? [];
+    if (tag.first === run.first && tag.last === run.last) return "";
+    const [first, last] = [ids.indexOf(tag.first), ids.indexOf(tag.last)];
+    if (first >= 0 && last >= 0) {
+      if (first === 0 && last === ids.length - 1) return "";
+      return first === last ? `, photo ${first + 1}` : `, photos ${first + 1} to ${last + 1}`;
+    }
+    return ", on a longer run of photos";
+  }
+}
+
+function isOn(tag, run) {
+  return tag.first === run.first && tag.last === run.last;
+}
+
+// A later tag of the same tagger on the same photos replaces the earlier one, unless it names
+// another species too.
+function replaces(later, earlier) {
+  return !later.also || later.species === earlier.species;
+}
+
+// The ends of a tag are those of the run, or lie outside it: then it is on all of its photos.
+function covers(tag, run) {
+  if (isOn(tag, run)) return true;
+  const ids = run.row?.photos.map((photo) => photo.id) ?? [];
+  const [first, last] = [ids.indexOf(tag.first), ids.indexOf(tag.last)];
+  return first <= 0 && (last < 0 || last === ids.length - 1);
+}
