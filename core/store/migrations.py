@@ -243,3 +243,28 @@ def s03_acts_of_tag_events(connection: Connection) -> None:
     connection.exec_driver_sql(
         "CREATE INDEX events_by_action ON tag_events (action) WHERE action IS NOT NULL"
     )
+
+
+CORRECTIONS = (
+    """CREATE TABLE clock_corrections (
+        number {key},
+        placement TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        shift_s BIGINT NOT NULL,
+        first_photo BIGINT,
+        last_photo BIGINT,
+        why TEXT NOT NULL,
+        made_by TEXT NOT NULL,
+        made_at TEXT NOT NULL,
+        taken_back TEXT,
+        taken_back_by TEXT
+    )""",
+    "CREATE INDEX corrections_of_placement ON clock_corrections (placement)",
+)
+
+
+@_step
+def s04_clock_corrections(connection: Connection) -> None:
+    """Hold the corrections of clocks that people accepted, with who, when and why."""
+    for statement in CORRECTIONS:
+        connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))

@@ -25,6 +25,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
+from core.clockfaults.rows import ClockFault
 from core.model import Condition, SpeciesRole, TimeSource, TrayRole, Where
 
 METADATA = MetaData()
@@ -328,6 +329,23 @@ TRAY_OUTLINES = Table(
     Column("angle", Double, nullable=False),
     _text("made_by"),
     Column("made_at", UtcTime, nullable=False),
+)
+
+CLOCK_CORRECTIONS = Table(
+    "clock_corrections",
+    METADATA,
+    Column("number", BigInteger, primary_key=True),
+    _text("placement"),
+    Column("kind", Word(ClockFault), nullable=False),
+    Column("shift_s", BigInteger, nullable=False),
+    # No foreign keys: a correction outlives the card that its piece was on.
+    Column("first_photo", BigInteger),
+    Column("last_photo", BigInteger),
+    _text("why"),
+    Column("made_by", Text, nullable=False, key="by"),
+    Column("made_at", UtcTime, nullable=False),
+    Column("taken_back", UtcTime),
+    Column("taken_back_by", Text),
 )
 
 SECRETS = Table(
