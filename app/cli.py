@@ -167,6 +167,35 @@ def explain(study: Path, deployment: str) -> None:
 
 @commands.command()
 @STUDY
+@click.option("--placement", metavar="P", help="Only this one's photos.")
+def previews(study: Path, placement: str | None) -> None:
+    """Make the small pictures that the page shows, as far as they are missing."""
+    from app import previews as words  # noqa: PLC0415
+
+    with _open(study) as workspace:
+        names = workspace.previews.placements(placement)
+        missing = [one for name in names for one in workspace.previews.stock(name).missing]
+        unread = []
+        with _progress("Making previews") as told:
+            for done, made in enumerate(workspace.previews.make(missing), start=1):
+                unread += [made.away] if made.away else []
+                told(done, len(missing))
+        stocks = [workspace.previews.stock(name) for name in names]
+        click.echo(words.made(len(missing) - len(unread), unread))
+        click.echo(
+            words.have(
+                total=sum(one.total for one in stocks),
+                made=sum(one.made for one in stocks),
+                damaged=sum(one.damaged for one in stocks),
+                away=sum(one.away + len(one.missing) for one in stocks),
+            )
+        )
+        size = words.room(workspace.previews.size())
+        click.echo(f"All previews take {size} in {workspace.previews.folder}.")
+
+
+@commands.command()
+@STUDY
 @click.option("--port", type=click.IntRange(1, 65535), help="Default: the first that is free.")
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 def page(study: Path, port: int | None, no_browser: bool) -> None:

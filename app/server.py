@@ -1,5 +1,6 @@
 """Decide how the pages and pictures of one study are served, to this computer and nobody else."""
 
+import asyncio
 import contextlib
 import os
 import socket
@@ -15,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from app import session
+from app import making, session
 from app.viewer import service
 from core import pictures
 from core.errors import LastbiteError, StudyError
@@ -74,7 +75,11 @@ def serve(study: Path, port: int | None = None, open_browser: bool = True) -> No
 
 
 def page_of(workspace: Workspace, *, open_browser: bool = False) -> st.App:
-    """Build the served application: the pages, the pictures, and who may ask for them."""
+    """Build the served application: the pages, the pictures, and who may ask for them.
+
+    Copies of photos are made as long as it runs.
+    """
+    maker = making.Maker(workspace)
 
     @contextlib.asynccontextmanager
     async def opened(_app: object) -> AsyncIterator[None]:
@@ -82,14 +87,18 @@ def page_of(workspace: Workspace, *, open_browser: bool = False) -> st.App:
         print(f"The study {workspace.folder} is at {address}. Ctrl-C ends it.", flush=True)  # noqa: T201
         if open_browser:
             webbrowser.open(address)
-        yield
+        maker.start()
+        try:
+            yield
+        finally:
+            await asyncio.to_thread(maker.stop)
 
     return st.App(
         MAIN,
         routes=[
             Route("/photo/{size}/{photo:int}", photo_route(workspace), methods=["GET"]),
             Route("/photo/{rest:path}", _not_found, methods=["GET"]),
-            *service.routes(workspace),
+            *service.routes(workspace, maker),
         ],
         middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=HOSTS)],
         lifespan=opened,
@@ -140,40 +149,34 @@ def _not_found(_request: Request) -> Response:
 
 
 def answer(workspace: Workspace, size: str, number: int) -> Response:
-    """Give a photo in one of the sizes, or a picture of words where it cannot be shown."""
+    """Give a photo in one of the sizes, or a picture of words where it cannot be shown.
+
+    Where a strip's copy is not made yet, the small picture in the photo's header stands in.
+    """
     pixels = SIZES.get(size, pictures.REVIEW_PX)
+    previews = workspace.previews
     try:
-        original = workspace.photo_path(number)
-        kind = pictures.media_type(original) if size == "original" else ""
+        original = previews.original(number)
+        kind = pictures.media_type(original.path) if size == "original" else ""
         if kind:
-            return FileResponse(original, headers=_KEPT, media_type=kind)
-        return _copy(workspace.folder / "previews", original, number, pixels)
+            return FileResponse(original.path, headers=_KEPT, media_type=kind)
+        found: Path | bytes | None = previews.kept(original, pixels)
+        if found is None and size == "strip":
+            found = previews.thumbnail(original)
+        return _jpeg(found or previews.copy(original, pixels), _KEPT)
     except LastbiteError as fault:
-        kept = _kept_copy(workspace.folder / "previews", number, pixels)
-        if kept is not None:
-            return FileResponse(kept, headers=_NOT_KEPT, media_type="image/jpeg")
+        last = previews.last(number, pixels)
+        if last is not None:
+            return _jpeg(last, _NOT_KEPT)
         words = pictures.placeholder(str(fault), pixels)
         return Response(words, headers=_NOT_KEPT, media_type="image/png")
 
 
-def _copy(previews: Path, original: Path, number: int, pixels: int) -> Response:
-    """Give a copy, kept under a name that changes when the original does."""
-    try:
-        now = original.stat()
-        name = f"{number}-{now.st_size:x}-{now.st_mtime_ns:x}-{pixels}.jpg"
-        target = previews / f"{number // 1000:05}" / name
-        if not target.is_file():
-            pictures.review_copy(original, target, pixels)
-        return FileResponse(target, headers=_KEPT, media_type="image/jpeg")
-    except OSError:  # the folder cannot be written: show the picture all the same
-        copy = pictures.copy_bytes(original, pixels)
-        return Response(copy, headers=_NOT_KEPT, media_type="image/jpeg")
-
-
-def _kept_copy(previews: Path, number: int, pixels: int) -> Path | None:
-    """Give the latest copy of a photo whose original is not at hand, where one was made."""
-    folder = previews / f"{number // 1000:05}"
-    return max(folder.glob(f"{number}-*-{pixels}.jpg"), key=os.path.getmtime, default=None)
+def _jpeg(picture: Path | bytes, headers: Mapping[str, str]) -> Response:
+    """Answer with a copy from its file, or with content that is in no file and is not kept."""
+    if isinstance(picture, Path):
+        return FileResponse(picture, headers=headers, media_type="image/jpeg")
+    return Response(picture, headers=_NOT_KEPT, media_type="image/jpeg")
 
 
 def _refuse_busy(port: int) -> None:

@@ -4,30 +4,17 @@ No other file reads them.
 """
 
 import os
-import uuid
-from dataclasses import dataclass
 from pathlib import Path
 
 import streamlit as st
 
+from app.viewer import tickets
 from core import settings
 from core.errors import StudyError
 from core.workspace import Workspace
 
 STUDY_VARIABLE = "LASTBITE_STUDY"
 """The environment variable that names the study's folder."""
-
-
-@dataclass(frozen=True, slots=True)
-class Deed:
-    """What one press on the Tag page did."""
-
-    numbers: tuple[int, ...]
-    """Of the tags it made."""
-    placement: str
-    photo: int
-    """Id of the first photo of the run that was on screen."""
-    words: str
 
 
 # --- the study -------------------------------------------------------------------------------
@@ -60,6 +47,15 @@ def set_tagger(name: str | None) -> None:
     st.session_state["own_tagger"] = " ".join((name or "").split())
 
 
+def ticket(workspace: Workspace, who: str, *, instructor: bool) -> str:
+    """Give what the viewer shows the routes to say who asks; made once for each name."""
+    key = f"own_ticket_{instructor}_{who}"
+    if key not in st.session_state:
+        new = tickets.ticket_for(who, instructor=instructor)
+        st.session_state[key] = tickets.signed(new, workspace.ticket_secret())
+    return str(st.session_state[key])
+
+
 def kept(name: str, default: str = "") -> str:
     """Give a choice that outlives a change of page; the first time from the address line."""
     return str(st.session_state.get(f"own_{name}", st.query_params.get(name, default)))
@@ -84,48 +80,20 @@ def dark() -> bool:
 
 
 def place() -> tuple[str, int] | None:
-    """Give the placement and first photo of the run on screen; None: the first that is due."""
+    """Give the placement and a photo of the run to begin with; None: the first that is due."""
     here: tuple[str, int] | None = st.session_state.get("own_place")
     return here
 
 
 def go(placement: str, photo: int | None) -> None:
-    """Show the run that begins with this photo next; every move begins a new turn."""
+    """Show the run that holds this photo next."""
     st.session_state["own_place"] = None if photo is None else (placement, photo)
     st.session_state["own_turn"] = turn() + 1
 
 
 def turn() -> int:
-    """Count the moves of this browser: controls of one turn are not those of the next."""
+    """Count the moves that this browser was sent on."""
     return int(st.session_state.get("own_turn", 0))
-
-
-def action() -> str:
-    """Name the press that the run on screen is waiting for: pressed twice, it counts once."""
-    mine = st.session_state.setdefault("own_browser", uuid.uuid4().hex)
-    return f"{mine}-{turn()}-{len(done())}-{len(undone())}"
-
-
-# --- undo and redo ---------------------------------------------------------------------------
-
-
-def done() -> list[Deed]:
-    """Give what can be undone, the last standing last."""
-    deeds: list[Deed] = st.session_state.setdefault("own_done", [])
-    return deeds
-
-
-def undone() -> list[Deed]:
-    """Give what can be done again, the next standing last."""
-    deeds: list[Deed] = st.session_state.setdefault("own_undone", [])
-    return deeds
-
-
-def did(deed: Deed) -> None:
-    """Note a deed; what was undone before cannot be done again."""
-    if deed.numbers not in {one.numbers for one in done()}:
-        done().append(deed)
-        undone().clear()
 
 
 # --- what to say on the next run -------------------------------------------------------------

@@ -5,7 +5,7 @@ clock checks move nominal time onto true time. When a camera was working is deci
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -19,6 +19,7 @@ from core.model import ClockCheck, ClockFlag, Photo, Placement
 Seconds = NDArray[np.int64]
 """Seconds since 1970 UTC [s]."""
 
+EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001  # what a camera shows has no zone
 FAR_FROM_A_CHECK = timedelta(days=1)
 """Beyond the first and last check the line goes on; further than this it is flagged (ours)."""
 EARLIEST_S, LATEST_S = (
@@ -148,19 +149,18 @@ def with_true_times(photos: Sequence[Photo], clock: Clock) -> list[Photo]:
     nominal, flags = _nominal([photos[index] for index in timed], clock)
     true, beyond = correct(nominal, clock)
     result = list(photos)
-    for at, (index, second) in enumerate(zip(timed, true.tolist(), strict=True)):
+    moved = zip(timed, true.tolist(), beyond.tolist(), strict=True)
+    for at, (index, second, far) in enumerate(moved):
         if not EARLIEST_S <= second <= LATEST_S:
             continue
-        flag = flags.get(at, ClockFlag.BEYOND_CHECKS if beyond[at] else ClockFlag.NONE)
-        result[index] = replace(
-            photos[index], true_time=datetime.fromtimestamp(second, UTC), clock_flag=flag
-        )
+        flag = flags.get(at, ClockFlag.BEYOND_CHECKS if far else ClockFlag.NONE)
+        result[index] = photos[index].timed(datetime.fromtimestamp(second, UTC), flag)
     return result
 
 
 def _nominal(photos: Sequence[Photo], clock: Clock) -> tuple[Seconds, dict[int, ClockFlag]]:
-    shown = np.array([photo.camera_time for photo in photos], dtype="datetime64[s]")
-    seconds: Seconds = shown.astype(np.int64)
+    shown = ((_local(photo) - EPOCH).total_seconds() for photo in photos)
+    seconds = np.floor(np.fromiter(shown, np.float64, count=len(photos))).astype(np.int64)
     flags: dict[int, ClockFlag] = {}
     if isinstance(clock.zone, ZoneInfo):
         seconds, flags = _switching(photos, clock.zone)

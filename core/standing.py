@@ -74,15 +74,16 @@ def renewed(old: Standing, news: Sequence[Tag], place: Mapping[int, int], needed
     """
     if not news:
         return old
-    groups: dict[Key, tuple[Tag, ...]] = dict(old.groups)
-    gone: list[int] = []
-    come: list[Tag] = []
-    for key, changed in _by_key(news).items():
-        before = groups.get(key, ())
-        groups[key] = tuple(({tag.number: tag for tag in before} | changed).values())
-        was, now = ({tag.number for tag in tags.in_force(g)} for g in (before, groups[key]))
-        gone += was - now
-        come += [tag for tag in groups[key] if tag.number in now - was]
+    groups = dict(old.groups)
+    changed = _by_key(news)
+    before = [tag for key in changed for tag in groups.get(key, ())]
+    for key, some in changed.items():
+        known = groups.get(key)
+        groups[key] = tuple(({tag.number: tag for tag in known} | some if known else some).values())
+    after = [tag for key in changed for tag in groups[key]]
+    was, now = ({tag.number: tag for tag in tags.in_force(some)} for some in (before, after))
+    come = [tag for number, tag in now.items() if number not in was]
+    gone = [number for number in was if number not in now]
     placed = tags.runs_at(come, place)
     left = np.isin(old.numbers, np.array(gone, dtype=np.int64))
     spans = [*zip(old.firsts[left].tolist(), old.lasts[left].tolist(), strict=True)]

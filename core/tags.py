@@ -310,11 +310,13 @@ def _state(
 
 def _all_seen(claims: Sequence[Claim], places: Sequence[int]) -> bool:
     """Say whether every photo lies in a run of somebody."""
-    return all(any(_holds(claim, at) for claim in claims) for at in places)
+    return any(claim.covers for claim in claims) or all(
+        any(_holds(claim, at) for claim in claims) for at in places
+    )
 
 
 def _holds(claim: Claim, at: int) -> bool:
-    return any(run.first <= at <= run.last for run in claim.runs)
+    return claim.covers or any(run.first <= at <= run.last for run in claim.runs)
 
 
 def _agreeing(claims: Sequence[Claim], places: Sequence[int]) -> int:

@@ -59,6 +59,11 @@ class PlacementBase:
     """All of the study's tray log."""
 
     @property
+    def known(self) -> bool:
+        """Say whether the study has the placement: in its camera log, or photos of it."""
+        return self.logged or bool(self.timed)
+
+    @property
     def untimed(self) -> tuple[Photo, ...]:
         """Give the photos without a time: listed and shown, in no visit."""
         return tuple(p for p in self.timed if p.is_photo and p.true_time is None)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import pairwise
+from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +27,23 @@ def rank(photo: Photo) -> tuple[datetime, float, str]:
 
 def in_order(photos: Sequence[Photo]) -> list[Photo]:
     """Put the photos that have a true time in their order; the others are left out."""
-    return sorted((photo for photo in photos if photo.true_time is not None), key=rank)
+    timed = [photo for photo in photos if photo.true_time is not None]
+    seconds = seconds_of(timed)
+    parts = np.fromiter((p.subsecond for p in timed), dtype=np.float64, count=len(timed))
+    order = np.lexsort((parts, seconds))
+    # Names are compared only where the moments are the same: numbers are sorted much quicker.
+    same = (np.diff(seconds[order]) == 0) & (np.diff(parts[order]) == 0)
+    result = [timed[at] for at in order.tolist()]
+    for first, end in _stretches(same):
+        result[first:end] = sorted(result[first:end], key=attrgetter("file"))
+    return result
+
+
+def _stretches(same: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Give where neighbours are the same, [first, end), given whether each is as the one before."""
+    steps = np.diff(np.concatenate(([False], same, [False])).astype(np.int8))
+    starts, stops = np.flatnonzero(steps == 1), np.flatnonzero(steps == -1)
+    return list(zip(starts.tolist(), (stops + 1).tolist(), strict=True))
 
 
 def number_visits(

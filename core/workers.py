@@ -1,4 +1,4 @@
-"""Decide how worker processes are started and ended: without the caller's script, with the caller."""
+"""Decide how worker processes are started, and that they end with the process that did."""
 
 import contextlib
 import multiprocessing

@@ -6,21 +6,18 @@ from pathlib import Path
 from typing import Self
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Connection
-
 from core import (
     checks,
     food,
     logbook,
     logs,
     outcomes,
+    previews,
     scan,
     settings,
     sheets,
-    standing,
     taglog,
     tags,
-    views,
     windows,
 )
 from core.errors import (
@@ -32,6 +29,7 @@ from core.errors import (
     TagError,
 )
 from core.exports import tables
+from core.kept import Kept
 from core.logs import LogKind, TagLine
 from core.model import (
     ClockCheck,
@@ -43,18 +41,17 @@ from core.model import (
     TrayDeployment,
 )
 from core.scan import Progress, ScanReport
-from core.standing import Standing
 from core.store import (
     FILE_NAME,
     CardRow,
     Counts,
     Database,
     Raises,
-    base_version,
     data_version,
 )
 from core.store import cards as card_store
 from core.store import logs as log_store
+from core.store import originals as original_store
 from core.store import secrets as secret_store
 from core.store import tags as tag_store
 from core.taglog import NewTag
@@ -70,10 +67,9 @@ class Workspace:
         self.folder = folder
         self.settings = own
         self._database = database
-        self._views: dict[tuple[str, timedelta], tuple[int, PlacementView]] = {}
-        self._layouts: dict[tuple[str, timedelta], tuple[int, Layout]] = {}
-        self._standings: dict[str, tuple[PlacementBase, tag_store.Seen, Standing]] = {}
-        self._bases: dict[str, tuple[int, PlacementBase]] = {}
+        self.previews = previews.Previews(database, folder / previews.FOLDER_NAME)
+        """The photos' copies: where they are, what is missing, how they are made."""
+        self._kept = Kept(database, own)
         self._outcomes: tuple[int, list[Outcome]] | None = None
 
     # --- the study -------------------------------------------------------------------------
@@ -167,10 +163,10 @@ class Workspace:
         """Take a log as it was edited on a screen: the same checks; rows left out are removed."""
         return logbook.replace(self._database, kind, rows, self.zone)
 
-    def species(self) -> dict[str, Species]:
+    def species(self) -> Mapping[str, Species]:
         """Give the study's species by key, in the list's order."""
         with self._database.read() as connection:
-            return {one.key: one for one in log_store.species(connection)}
+            return self._kept.species(connection)
 
     def placements(self) -> list[Placement]:
         """Give the camera log, then placements that have photos and no line in it."""
@@ -229,78 +225,29 @@ class Workspace:
     def forget_card(self, card: int, *, with_tags: bool = False) -> int:
         """Take a whole card out of the study; its files stay as they are. Gives tags set aside."""
         with self._database.begin() as connection:
-            return card_store.forget_card(
+            gone = original_store.ids_on(connection, card)
+            tags_gone = card_store.forget_card(
                 connection, card, with_tags=with_tags, at=datetime.now(UTC)
             )
+        self.previews.forget(gone)
+        return tags_gone
 
     def view(self, placement: str, gap: timedelta | None = None) -> PlacementView:
         """Give a placement with its photos, visits and answers."""
-        gap = gap or self.settings.gap
-        layout, version = self.layout(placement, gap)
-        cached = self._views.get((placement, gap))
-        if cached and cached[0] == version:
-            return cached[1]
-        view = views.view_of(layout)
-        self._views[placement, gap] = (version, view)
-        return view
+        return self._kept.view(placement, gap or self.settings.gap)
 
-    def layout(self, placement: str, gap: timedelta | None = None) -> tuple[Layout, int]:
-        """Give a placement's visits without their answers, and the `version` they are of."""
-        gap = gap or self.settings.gap
+    def base(self, placement: str) -> PlacementBase:
+        """Give what no tag changes of a placement: its photos, their times and order."""
         with self._database.read() as connection:
-            version = data_version(connection)
-            cached = self._layouts.get((placement, gap))
-            if cached and cached[0] == version:
-                return cached[1], version
-            base = self._base(connection, placement)
-            standing = self._standing(connection, base)
-        needed = self.settings.taggers_needed
-        layout = views.layout_of(base, standing, needed, gap, cached[1] if cached else None)
-        self._layouts[placement, gap] = (version, layout)
-        return layout, version
+            return self._kept.base(connection, placement)
 
-    def _base(self, connection: Connection, placement: str) -> PlacementBase:
-        """Give what no tag changes, from what was worked out before where that still holds."""
-        version = base_version(connection)
-        cached = self._bases.get(placement)
-        if cached and cached[0] == version:
-            return cached[1]
-        base = views.base_of(
-            placement,
-            {one.placement: one for one in log_store.placements(connection)}.get(placement),
-            [c for c in log_store.clock_checks(connection) if c.placement == placement],
-            card_store.photos(connection, placement),
-            self.zone,
-            {one.key: one for one in log_store.species(connection)},
-            log_store.tray_deployments(connection),
-        )
-        self._bases[placement] = (version, base)
-        return base
-
-    def _standing(self, connection: Connection, base: PlacementBase) -> Standing:
-        """Give the tags that stand, from those known before and what was said since."""
-        placement = base.placement.placement
-        cached = self._standings.get(placement)
-        known, seen, old = cached or (None, tag_store.NOTHING_SEEN, None)
-        if known is not base or old is None:
-            seen, old = tag_store.NOTHING_SEEN, standing.nothing(len(base.ordered))
-        news, seen = tag_store.news(connection, placement, seen)
-        now = standing.renewed(old, news, base.place, self.settings.taggers_needed)
-        self._standings[placement] = (base, seen, now)
-        return now
+    def layout(self, placement: str) -> tuple[Layout, int]:
+        """Give a placement's visits without their answers, and the `version` they are of."""
+        return self._kept.layout(placement, self.settings.gap)
 
     def photo_path(self, photo: int) -> Path:
         """Give the original of a photo; CardError in words when it is not at hand."""
-        with self._database.read() as connection:
-            path = card_store.photo_paths(connection, [photo]).get(photo)
-        if path is None:
-            raise CardError(f"The study has no photo number {photo}. Open the placement again.")
-        if not path.is_file():
-            raise CardError(
-                f"The original {str(path)!r} is not at hand. Put the card in, or scan the folder "
-                "where its copy is now; times, visits and tags are kept."
-            )
-        return path
+        return self.previews.original(photo).path
 
     def missing_originals(self) -> dict[str, int]:
         """Count the photos whose card folder is not at hand now, by placement."""
@@ -331,11 +278,10 @@ class Workspace:
 
     def tag_all(self, new: Sequence[NewTag], origin: str = "") -> list[int]:
         """Keep several tags, all or none."""
-        species = self.species()
-        for one in new:
-            taglog.refuse_bad(one, species)
         rows = [taglog.tag_of(one, origin) for one in new]
         with self._database.begin(Raises.TAGS) as connection:
+            for one in new:
+                taglog.refuse_bad(one, self._kept.species(connection))
             return tag_store.add_tags(connection, rows, [one.action for one in new])
 
     def take_back(self, number: int, by: str) -> None:
@@ -366,6 +312,11 @@ class Workspace:
         """Give the tags that acts (`NewTag.action`) have made, by act."""
         with self._database.read() as connection:
             return tag_store.tags_of_actions(connection, acts)
+
+    def taggers(self) -> list[str]:
+        """Name everybody who has a tag in the study."""
+        with self._database.read() as connection:
+            return tag_store.names_of_taggers(connection)
 
     def tagger(self, name: str) -> str:
         """Give a tagger's name as the study spells it already, else as it stands."""

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -116,8 +117,7 @@ class Page:
 
     def _named(self, act: dict[str, Any]) -> dict[str, Any]:
         self.acts += 1
-        name = f"{abs(hash((self.who, self.instructor))):x}{self.acts:08x}"
-        return {"id": name.zfill(32)[-32:], "seq": self.acts} | act
+        return {"id": uuid.uuid4().hex, "seq": self.acts} | act
 
     def send(self, *acts: dict[str, Any]) -> Any:
         """Send acts."""

@@ -308,7 +308,7 @@ def test_a_worker_that_is_killed(tmp_path: Path) -> None:
 
 def test_few_files_start_no_process(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Few files, or one worker, are read in this process."""
-    monkeypatch.setattr(many, "ProcessPoolExecutor", None)
+    monkeypatch.setattr("core.workers.ProcessPoolExecutor", None)
     found = photos(tmp_path, 3)
     assert len(list(read_files(found, workers=8))) == 3
     monkeypatch.setattr(many, "FEW_FILES", 2)

@@ -20,6 +20,7 @@ from core.store import (
     Database,
     KnownFile,
     cards,
+    originals,
     tables,
     tags,
 )
@@ -122,9 +123,9 @@ def test_what_is_known_of_a_photo_can_be_mended(database: Database) -> None:
     """A hash, an original, a problem and a header read again are held for that photo alone."""
     with database.begin() as connection:
         card, (one, two) = card_with(connection, "P1", "1.jpg", "2.jpg")
-        cards.set_content_hash(connection, two, "abc")
+        originals.set_content_hashes(connection, {two: "abc"})
         cards.set_copy_of(connection, two, one)
-        cards.set_photo_problem(connection, two, "cut short")
+        originals.set_photo_problems(connection, {two: "cut short"})
         (found,) = cards.same_content(connection, [(1000, "2.jpg")]).values()
         assert found == [Candidate(two, "P1", card, "2.jpg", "/cards/a", "abc", one)]
         assert cards.photo(connection, two).problem == "cut short"

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import session, widgets, wording
+from app import making, session, widgets, wording
+from app import previews as words
 from core.errors import CardError
 from core.exports import tables
 from core.logs import LogKind
@@ -27,6 +28,8 @@ KINDS = {
     "Camera log": LogKind.CAMERAS,
     "Clock log": LogKind.CLOCKS,
 }
+RENEWED_S = 2.0
+"""How often the state of the previews is shown anew. [s]"""
 
 
 def cards_page() -> None:
@@ -45,6 +48,8 @@ def cards_page() -> None:
             elif name == "Cards":
                 scanning(workspace)
                 listing(workspace)
+                if workspace.cards():
+                    previews()
             else:
                 files_with_a_problem(workspace)
     with top:
@@ -205,6 +210,44 @@ def _forgot(tags: int) -> None:
     session.keep("forget", None)
     session.say("good", f"The card was forgotten; {tags} tags were set aside.")
     st.rerun()
+
+
+# --- previews --------------------------------------------------------------------------------
+
+
+@st.fragment(run_every=RENEWED_S)
+def previews() -> None:
+    """Show how far the photos' previews have come, and let people pause or delete them."""
+    maker = making.running()
+    if maker is None:  # drawn without the server that makes them
+        return
+    with st.container(border=True):
+        st.subheader("Previews", anchor=False)
+        state = maker.state()
+        st.progress(_share(state), wording.plain(words.now(state)))
+        if state.fault:
+            st.error(wording.plain(state.fault), icon=":material/error:")
+        paused, icon = state.paused, ":material/play_arrow:" if state.paused else ":material/pause:"
+        st.button(
+            "Go on" if paused else "Pause",
+            key="previews-go-on" if paused else "previews-pause",
+            icon=icon,
+            on_click=maker.go_on if paused else maker.pause,
+        )
+        with st.expander("Delete the previews", icon=":material/delete:"):
+            st.markdown(
+                "They are small copies of the photos and can be made again from the cards that are "
+                "at hand. Photos of a card that is **not at hand cannot be looked at** after that."
+            )
+            sure = st.checkbox("Yes, delete all previews", key="previews-sure")
+            st.button(
+                "Delete them, and pause", key="previews-delete", disabled=not sure,
+                on_click=maker.clear,
+            )  # fmt: skip
+
+
+def _share(state: making.State) -> float:
+    return 1.0 if not state.left else (state.made + state.damaged) / max(state.total, 1)
 
 
 # --- files with a problem --------------------------------------------------------------------

@@ -11,7 +11,7 @@ from app.viewer.bodies import BodyError
 from app.viewer.tickets import Ticket
 from core import taglog
 from core.errors import TagError
-from core.model import BLANK, HANDLER, Where
+from core.model import BLANK, HANDLER, Tag, Where
 from core.views import PlacementBase
 from core.workspace import NewTag, Workspace
 
@@ -27,7 +27,7 @@ class Done:
     """What an act did."""
 
     numbers: tuple[int, ...]
-    """Of the tags that it made or changed."""
+    """Of the tags that it made or turned."""
     words: str
 
 
@@ -40,17 +40,31 @@ class Kept:
     """Why each of the others keeps nothing, in words."""
 
 
+@dataclass(frozen=True, slots=True)
+class Sender:
+    """Whose acts they are."""
+
+    workspace: Workspace
+    who: str
+    """Their name as the study spells it."""
+    instructor: bool
+    known: Mapping[str, Tag]
+    """Tags that these acts have made already, by act."""
+
+
 def keep(workspace: Workspace, ticket: Ticket, acts: Sequence[object]) -> Kept:
     """Do acts in their order, each alone: one that is refused stops nothing.
 
     BodyError, and nothing done, where one has no id by which it could be answered.
     """
     named = [(_id(act), bodies.as_object(act, "An act")) for act in acts]
+    who, known = workspace.tagger(ticket.who), workspace.tags_of_acts([name for name, _ in named])
+    sender = Sender(workspace, who, ticket.instructor, known)
     done: dict[str, Done] = {}
     refused: dict[str, str] = {}
     for name, act in named:
         try:
-            done[name] = _keep_one(workspace, ticket, name, act)
+            done[name] = _keep_one(sender, name, act)
         except (TagError, BodyError) as fault:
             refused[name] = str(fault)
     return Kept(done, refused)
@@ -63,15 +77,14 @@ def _id(act: object) -> str:
     return name
 
 
-def _keep_one(workspace: Workspace, ticket: Ticket, name: str, act: Mapping[str, Any]) -> Done:
-    who = workspace.tagger(ticket.who)
-    if not who:
+def _keep_one(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
+    if not sender.who:
         raise TagError("The tag has no tagger. Say who you are first: type your name above.")
     match act.get("do"):
         case "tag":
-            return _tag(workspace, ticket, who, name, act)
+            return _tag(sender, name, act)
         case "take_back" | "restore":
-            return _turn(workspace, ticket, who, name, act)
+            return _turn(sender, name, act)
         case _:
             raise BodyError("`do` is none of: tag, take_back, restore. Load the page again.")
 
@@ -79,38 +92,38 @@ def _keep_one(workspace: Workspace, ticket: Ticket, name: str, act: Mapping[str,
 # --- tags --------------------------------------------------------------------------------------
 
 
-def _tag(workspace: Workspace, ticket: Ticket, who: str, name: str, act: Mapping[str, Any]) -> Done:
-    known = workspace.tags_of_acts([name]).get(name)
-    if known is None:
-        new, origin = _new_tag(act, name, who, ruling=ticket.instructor)
-        base = workspace.layout(new.placement)[0].base
-        _refuse_misplaced(base, new)
-        workspace.tag(new, origin)
-        known = workspace.tags_of_acts([name])[name]
-    if known.tagger != who:
-        raise TagError("Another tagger's act has this id already. Load the page again.")
-    return Done((known.number,), wording.what_tag_says(known, workspace.species()))
+def _tag(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
+    workspace, tag = sender.workspace, sender.known.get(name)
+    if tag is not None:
+        if tag.tagger != sender.who:
+            raise TagError("Another tagger's act has this id already. Load the page again.")
+        return Done((tag.number,), wording.what_tag_says(tag, workspace.species()))
+    new = _new_tag(act, name, sender)
+    base = workspace.base(new.placement)
+    _refuse_misplaced(base, new)
+    origin = _origin(act, new.species)
+    number = workspace.tag(new, origin)
+    return Done((number,), wording.what_tag_says(taglog.tag_of(new, origin), base.species))
 
 
-def _new_tag(act: Mapping[str, Any], name: str, who: str, *, ruling: bool) -> tuple[NewTag, str]:
+def _new_tag(act: Mapping[str, Any], name: str, sender: Sender) -> NewTag:
     species = bodies.text(act, "species")
     nobody = species in {BLANK, HANDLER}
-    new = NewTag(
+    return NewTag(
         placement=bodies.text(act, "placement"),
         first_photo=bodies.whole(act, "first", least=1),
         last_photo=bodies.whole(act, "last", least=1),
-        tagger=who,
+        tagger=sender.who,
         species=species,
         count=None if nobody else _count(act),
         where=None if nobody else _where(act),
         sure=bodies.flag(act, "sure", default=True),
         tray="" if nobody else bodies.text(act, "tray"),
-        ruling=ruling,
+        ruling=sender.instructor,
         also=bodies.flag(act, "also", default=False),
         comment=bodies.text(act, "comment", LONGEST_COMMENT),
         action=name,
     )
-    return new, _origin(act, species)
 
 
 def _origin(act: Mapping[str, Any], species: str) -> str:
@@ -167,21 +180,21 @@ def _refuse_misplaced(base: PlacementBase, new: NewTag) -> None:
 # --- taking back and restoring -----------------------------------------------------------------
 
 
-def _turn(
-    workspace: Workspace, ticket: Ticket, who: str, name: str, act: Mapping[str, Any]
-) -> Done:
+def _turn(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
     """Turn the tags that are named by their numbers or by the acts that made them."""
     taken_back = act["do"] == "take_back"
     made = bodies.several(act, "acts")
     if not all(isinstance(one, str) and ID.fullmatch(one) for one in made):
         raise BodyError("`acts` holds something else than ids of acts. Load the page again.")
-    known = workspace.tags_of_acts(made)
+    known = sender.workspace.tags_of_acts(made)
     if len(known) < len(set(made)):
         raise TagError("What should be undone was never kept, so there is nothing to take back.")
     asked = [bodies.whole({"number": one}, "number", 1) for one in bodies.several(act, "numbers")]
     numbers = list(dict.fromkeys([*(known[one].number for one in made), *asked]))
     if not numbers:
         raise BodyError("An act names no tag to take back or restore. Load the page again.")
-    workspace.turn(numbers, who, taken_back=taken_back, own=not ticket.instructor, action=name)
+    sender.workspace.turn(
+        numbers, sender.who, taken_back=taken_back, own=not sender.instructor, action=name
+    )
     many = "1 tag" if len(numbers) == 1 else f"{len(numbers)} tags"
     return Done(tuple(numbers), f"{many} {'taken back' if taken_back else 'let hold again'}")

@@ -128,7 +128,7 @@ _WITH_PILLOW = ("PNG", "WebP", "TIFF", "AVIF")
 Texts = dict[int, str]
 
 
-class _Limited:
+class Limited:
     """A file for a reader that may run in circles: after so many reads it fails."""
 
     def __init__(self, handle: BinaryIO) -> None:
@@ -136,6 +136,7 @@ class _Limited:
         self._left = _READS
 
     def read(self, length: int = _READ_BYTES) -> bytes:
+        """Give the next bytes, at most a MiB; OSError once there were too many reads."""
         self._left -= 1
         if self._left < 0:
             raise OSError("too many reads for one header")
@@ -200,7 +201,7 @@ def tags_of(kind: str, content: Content, block: bytes | None) -> tuple[Texts, st
     texts: Texts = {}
     with contextlib.suppress(Exception):
         content.handle.seek(0)
-        texts = _exifread_tags(io.BytesIO(short) if short else _Limited(content.handle))
+        texts = _exifread_tags(io.BytesIO(short) if short else Limited(content.handle))
     if TIMES[0][0] in texts:
         return texts, ""
     try:
@@ -210,7 +211,7 @@ def tags_of(kind: str, content: Content, block: bytes | None) -> tuple[Texts, st
         return texts, "it has too many pixels to be opened safely" if bomb else fault
 
 
-def _exifread_tags(handle: "io.BytesIO | _Limited") -> Texts:
+def _exifread_tags(handle: "io.BytesIO | Limited") -> Texts:
     texts: Texts = {}
     tags = exifread.process_file(cast("BinaryIO", handle), details=False, extract_thumbnail=False)
     for name, tag in tags.items():

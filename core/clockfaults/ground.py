@@ -6,13 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from core.clockfaults.rows import Seconds
-from core.coverage import EDGE
+from core.coverage.watching import EDGE
 from core.model import Placement, TrayDeployment
 from core.windows import EXPOSED, window_of
 
 EDGE_S = int(EDGE.total_seconds())
 COMING_S = 360
 """People are in front of the camera within so much of the time they write down (ours). [s]"""
+ONE_COMING_S = 3600
+"""Edges closer to each other belong to one coming of people, seen or missed together (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,9 +26,16 @@ class Ground:
     """The placement's stretch; the hull of its windows where the camera log is blank."""
     edges: Seconds
     """When people came: start, end, set-outs and pick-ups inside the stretch, in order."""
+    comings: Seconds
+    """For each edge the coming it belongs to, from 0: edges within an hour are one coming."""
     opened: Seconds
     closed: Seconds
     """Windows [set_out, picked_up) that touch the stretch, by set-out."""
+
+    @property
+    def times_people_came(self) -> int:
+        """Count the comings of people."""
+        return int(self.comings[-1]) + 1 if len(self.comings) else 0
 
     def inside(self, times: Seconds) -> "np.ndarray[tuple[int, ...], np.dtype[np.bool_]]":
         """Say of each time whether it lies in the stretch, or so near that it still proves."""
@@ -69,22 +78,20 @@ def ground_of(placement: Placement, trays: Sequence[TrayDeployment]) -> Ground |
     if start is None or end is None or end <= start:
         return None
     moments = sorted({start, end, *(edge for span in touching for edge in span)})
-    inside = [one for one in moments if start <= one <= end]
+    edges = np.array([one for one in moments if start <= one <= end], dtype=np.int64)
     return Ground(
         start,
         end,
-        _merged(inside),
+        edges,
+        comings_of(edges),
         np.array([out for out, _ in touching], dtype=np.int64),
         np.array([up for _, up in touching], dtype=np.int64),
     )
 
 
-def _merged(moments: Sequence[int]) -> Seconds:
-    """Take moments that people would be seen at together for one."""
-    groups: list[list[int]] = []
-    for moment in moments:
-        if groups and moment - groups[-1][0] <= 2 * COMING_S:
-            groups[-1].append(moment)
-        else:
-            groups.append([moment])
-    return np.array([sum(group) // len(group) for group in groups], dtype=np.int64)
+def comings_of(edges: Seconds) -> Seconds:
+    """Give for each edge, in order, the coming of people it belongs to."""
+    if not len(edges):
+        return edges
+    apart = np.diff(edges) > ONE_COMING_S
+    return np.concatenate(([0], np.cumsum(apart))).astype(np.int64)

@@ -17,6 +17,9 @@ from core.model import Photo, TimeSource
 STEP_BACK_S = 60
 """A file may be dated so much before the one that was numbered before it: bursts and films are
 not always written in the order in which they were begun (ours). [s]"""
+MOST_STEPS, STEPS_SHARE = 5, 0.01
+"""With more steps back, and more than this share of the photos, the numbers do not follow the time
+at all, and say nothing (ours)."""
 SILENCE_S = 20 * 86_400
 """A longer silence parts a card into pieces that may have clocks of their own (ours). [s]"""
 HOUR_S = 3600
@@ -167,6 +170,8 @@ def pieces_of(series: Series) -> list[Piece]:
     step = np.diff(series.nominal)
     same = (series.sequences[1:] == series.sequences[:-1]) & (series.sequences[1:] != UNKNOWN_ORDER)
     back = same & (step < -STEP_BACK_S) & ~(series.unsure[1:] | series.unsure[:-1])
+    if back.sum() > max(MOST_STEPS, STEPS_SHARE * len(series)):
+        back[:] = False
     cut = back | (np.abs(step) > SILENCE_S)
     edges = [0, *(np.flatnonzero(cut) + 1).tolist(), len(series)]
     return [

@@ -2,7 +2,7 @@
 
 The number is a sum of log odds. Photos far from the placement's stretch count against a shift,
 photos at the times when people came count for it, each by how often chance alone would do it.
-A stint that lies wholly elsewhere costs only so much: cards hold test shots and other trips.
+Photos elsewhere cost only so much together: cards hold test shots and other trips.
 """
 
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ NEAR_S = 2 * 3600
 """Photos so near the stretch are often taken on the way there and back. [s]"""
 NEAR_COST, NEAR_MOST = 1.0, 3.0
 FAR_COST, FAR_MOST = 2.0, 8.0
-"""Cost of each burst that lies near, or far, and the most for one stint."""
+"""Cost of each burst that lies near, or far, and the most for those before or after it."""
 NOTHING_INSIDE = 5.0
 """Cost of a card that holds nothing of its own placement."""
 SEEN_AT_EDGE = 0.85
@@ -40,7 +40,7 @@ class Weights:
     inside: NDArray[np.int64]
     """Photos inside the stretch."""
     edges: NDArray[np.int64]
-    """Edges with photos at them."""
+    """Comings of people with photos at them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +50,6 @@ class Bursts:
     times: Seconds
     starts: Seconds
     """First photo of each burst."""
-    stints: NDArray[np.int64]
-    """Place of the first burst of each stint, and the number of bursts at the end."""
     begins: Seconds
     lasts: Seconds
     """First and last photo of each stint."""
@@ -63,15 +61,8 @@ def bursts_of(times: Seconds) -> Bursts:
     step = np.diff(ordered)
     first = np.concatenate(([True], step > BURST_S)) if len(ordered) else np.zeros(0, dtype=bool)
     opens = np.concatenate(([True], step > STINT_S)) if len(ordered) else np.zeros(0, dtype=bool)
-    starts = ordered[first]
-    stints = np.flatnonzero(opens[first])
-    return Bursts(
-        ordered,
-        starts,
-        np.append(stints, len(starts)),
-        ordered[opens],
-        ordered[np.append(opens[1:], True)] if len(ordered) else ordered,
-    )
+    closes = np.append(opens[1:], True) if len(ordered) else opens
+    return Bursts(ordered, ordered[first], ordered[opens], ordered[closes])
 
 
 def weigh(bursts: Bursts, ground: Ground, shifts: Seconds) -> Weights:
@@ -89,40 +80,40 @@ def _between(times: Seconds, low: int, high: int, shifts: Seconds) -> NDArray[np
 
 
 def _outside(bursts: Bursts, ground: Ground, shifts: Seconds) -> NDArray[np.float64]:
-    """Give the cost of what lies outside the stretch, no stint costing more than its most."""
-    limits = (
-        ground.start - EDGE_S - NEAR_S,
-        ground.start - EDGE_S,
-        ground.end + EDGE_S + 1,
-        ground.end + EDGE_S + NEAR_S + 1,
+    """Give the cost of what lies before and after the stretch, each side costing so much at most.
+
+    However long another trip on the card was, it is one reason for photos out of place.
+    """
+    start, end, all_ = ground.start - EDGE_S, ground.end + EDGE_S + 1, len(bursts.starts)
+    far_before, before, until, near_after = (
+        np.searchsorted(bursts.starts, limit - shifts, side="left")
+        for limit in (start - NEAR_S, start, end, end + NEAR_S)
     )
-    first, end = bursts.stints[:-1, None], bursts.stints[1:, None]
-    counts = []
-    for limit in limits:
-        below = np.searchsorted(bursts.starts, limit - shifts, side="left")
-        counts.append(np.clip(below[None, :], first, end) - first)
-    far = counts[0] + (end - first - counts[3])
-    near = (counts[1] - counts[0]) + (counts[3] - counts[2])
-    cost = np.minimum(NEAR_COST * near, NEAR_MOST) + FAR_COST * far
-    total: NDArray[np.float64] = np.minimum(cost, FAR_MOST).sum(axis=0)
-    return total
+    first = _cost(before - far_before, far_before)
+    return first + _cost(near_after - until, all_ - near_after)
+
+
+def _cost(near: NDArray[np.intp], far: NDArray[np.intp]) -> NDArray[np.float64]:
+    total = np.minimum(NEAR_COST * near, NEAR_MOST) + FAR_COST * far
+    return np.asarray(np.minimum(total, FAR_MOST))
 
 
 def _edges(
     bursts: Bursts, ground: Ground, shifts: Seconds
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Count the edges that photos lie at, and weigh them against chance."""
-    edges = ground.edges
+    """Count the comings of people that photos lie at, and weigh them against chance."""
+    first = np.flatnonzero(np.diff(ground.comings, prepend=-1))
+    many = np.diff(np.append(first, len(ground.comings)))
     length = ground.end - ground.start
-    seen = _near(bursts.times, edges, shifts)
-    busy = _chance(len(np.unique(bursts.times // (2 * COMING_S))) * 2 * COMING_S / length)
-    gain = np.where(seen, _gain(SEEN_AT_EDGE, busy), np.log(1 - SEEN_AT_EDGE))
-    turn = _chance(len(bursts.begins) * 2 * COMING_S / length)
-    opens = _near(bursts.begins, edges[:1], shifts)
-    closes = _near(bursts.lasts, edges[-1:], shifts)
-    turning = _gain(OPENS_AT_EDGE, turn)
-    gain[:1] = np.where(opens, np.maximum(gain[:1], turning), gain[:1])
-    gain[-1:] = np.where(closes, np.maximum(gain[-1:], turning), gain[-1:])
+    bins = 2 * COMING_S
+    seen = np.logical_or.reduceat(_near(bursts.times, ground.edges, shifts), first, axis=0)
+    busy = _chance(len(np.unique(bursts.times // bins)) * bins / length, many)
+    gain = np.where(seen, _gain(SEEN_AT_EDGE, busy)[:, None], np.log(1 - SEEN_AT_EDGE))
+    for place, turns in ((0, bursts.begins), (-1, bursts.lasts)):
+        edges = ground.edges[ground.comings == ground.comings[place]]
+        met = _near(turns, edges, shifts).any(axis=0)
+        turning = _gain(OPENS_AT_EDGE, _chance(len(turns) * bins / length, many[[place]]))
+        gain[place] = np.where(met, np.maximum(gain[place], turning), gain[place])
     return seen.sum(axis=0), gain.sum(axis=0)
 
 
@@ -134,10 +125,12 @@ def _near(times: Seconds, edges: Seconds, shifts: Seconds) -> NDArray[np.bool_]:
     return np.asarray(end > first)
 
 
-def _chance(share: float) -> float:
-    return float(min(max(share, LEAST_CHANCE), MOST_CHANCE))
+def _chance(share: float, edges: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Give how likely chance alone lays a photo at one of so many edges of a coming."""
+    one = min(max(share, LEAST_CHANCE), MOST_CHANCE)
+    return np.asarray(1 - (1 - one) ** edges, dtype=np.float64)
 
 
-def _gain(seen: float, chance: float) -> float:
+def _gain(seen: float, chance: NDArray[np.float64]) -> NDArray[np.float64]:
     """Give the log odds of a photo at an edge: people or chance, against chance alone."""
-    return float(np.log((chance + seen * (1 - chance)) / chance))
+    return np.asarray(np.log((chance + seen * (1 - chance)) / chance))

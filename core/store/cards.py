@@ -223,19 +223,10 @@ def set_changed_ns(connection: Connection, moments: Mapping[int, int]) -> None:
         connection.execute(same.values(changed_ns=bindparam("ns")), cells)
 
 
-def set_content_hash(connection: Connection, photo_id: int, content_hash: str | None) -> None:
-    """Hold the hash of a file's whole content."""
-    _set(connection, photo_id, content_hash=content_hash)
-
-
 def set_copy_of(connection: Connection, photo_id: int, copy_of: int | None) -> None:
     """Hold that a photo repeats another one; None: it does not."""
-    _set(connection, photo_id, copy_of=copy_of)
-
-
-def set_photo_problem(connection: Connection, photo_id: int, problem: str) -> None:
-    """Hold what is wrong with a file, in words; empty: nothing."""
-    _set(connection, photo_id, problem=problem)
+    this = PHOTOS.update().where(PHOTOS.c.id == photo_id)
+    connection.execute(this.values(copy_of=copy_of))
 
 
 def set_card_of_photos(connection: Connection, photo_ids: Collection[int], card_id: int) -> None:
@@ -286,7 +277,7 @@ def photos(connection: Connection, placement: str) -> list[Photo]:
 
     The true time and the kind are not held; they are worked out from the clock checks.
     """
-    rows = connection.execute(_SELECT_PHOTOS.where(PHOTOS.c.placement == placement))
+    rows = connection.execute(_SELECT_PHOTOS.where(PHOTOS.c.placement == placement)).all()
     found = [_photo(cells) for cells in rows]
     found.sort(key=attrgetter("file", "id"))
     return found
@@ -385,10 +376,6 @@ def _inserted(key: Row[Any] | None) -> int:
     assert key is not None
     number: int = key[0]
     return number
-
-
-def _set(connection: Connection, photo_id: int, **values: Any) -> None:
-    connection.execute(PHOTOS.update().where(PHOTOS.c.id == photo_id).values(values))
 
 
 def _card(connection: Connection, card_id: int) -> Row[Any]:

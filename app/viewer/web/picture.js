@@ -139,6 +139,16 @@ class Picture {
     for (const img of this.strip.querySelectorAll("img")) img.src = img.dataset.src;
   }
 
+  // Where on the stage (0 to 1) a point of the picture is, that is given in picture widths.
+  middle(point) {
+    const img = this.holder.querySelector("img");
+    if (!point || !img?.naturalWidth) return [0.5, 0.5];
+    const ratio = img.naturalHeight / img.naturalWidth;
+    const { width, height } = this.stage.getBoundingClientRect();
+    const wide = Math.min(width, height / ratio);
+    return [0.5 + ((point[0] - 0.5) * wide) / width, 0.5 + ((point[1] - ratio / 2) * wide) / height];
+  }
+
   // The next photo of the loop, as soon as its picture is there.
   playOn() {
     const desk = this.desk();

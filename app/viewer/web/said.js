@@ -64,18 +64,6 @@ class Said {
     if (mine.some((tag) => covers(tag, run))) return true;
     return !run.row && run.open === false && !(this.records.get(runKey(run)) ?? []).length;
   }
-
-  // A tag stands on some photos of a run only: where they are, in words.
-  part(tag, run) {
-    const ids = run.row?.photos.map((photo) => photo.id) ?? [];
-    if (tag.first === run.first && tag.last === run.last) return "";
-    const [first, last] = [ids.indexOf(tag.first), ids.indexOf(tag.last)];
-    if (first >= 0 && last >= 0) {
-      if (first === 0 && last === ids.length - 1) return "";
-      return first === last ? `, photo ${first + 1}` : `, photos ${first + 1} to ${last + 1}`;
-    }
-    return ", on a longer run of photos";
-  }
 }
 
 function isOn(tag, run) {

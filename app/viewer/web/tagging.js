@@ -36,6 +36,7 @@ function tag(desk, species) {
 }
 
 function refusal(desk, run) {
+  if (!desk.data.who) return "Say who you are first: type your name above. Nothing was tagged.";
   if (!run) return "There is no run on screen: nothing was tagged.";
   if (run.gone) return run.gone;
   if (!run.row) return "The photos are not here yet: nothing was tagged.";
@@ -67,7 +68,7 @@ function actOf(desk, run, species, from = "viewer") {
 
 function actWords(desk, act) {
   const words = [speciesName(desk, act.species)];
-  if (act.count > 1) words.push(String(act.count));
+  if (act.count) words.push(String(act.count));
   if (act.where) words.push(whereWords(desk, act.where));
   if (act.tray) words.push(`tray ${act.tray}`);
   if (!act.sure) words.push("not sure");
@@ -182,7 +183,7 @@ function takeBack(desk, tagged) {
     acts: tagged.number ? [] : [tagged.act],
     numbers: tagged.number ? [tagged.number] : [],
     runs: [[run.first, run.last, run.count]],
-    words: `take back ${tagged.words}`,
+    words: `taken back: ${tagged.words}`,
   };
   desk.person.history.did(deed);
   const act = turnBack(desk, deed, true);
@@ -213,7 +214,7 @@ function split(desk) {
   const name = run.row.name;
   const counts = [photo, run.row.photos.length - photo];
   const parts = desk.queue.split(desk.at, photo);
-  shaped(desk, { do: "split", whole, parts, counts, ...own, words: `split ${name} before photo ${photo + 1}` });
+  shaped(desk, { do: "split", whole, parts, counts, ...own, words: `${name} split before photo ${photo + 1}` });
   desk.to(desk.at);
 }
 
@@ -223,7 +224,7 @@ function shaped(desk, deed) {
   const back = done.acts.length + done.numbers.length;
   const act = back ? turnBack(desk, done, true) : "";
   const words = back ? "; what you had said of these photos is taken back" : "";
-  desk.status = { words: `Done: ${done.words}${words}`, act };
+  desk.status = { words: `${done.words}${words}`, act };
 }
 
 // Joins the run with the next in the list, where no other photo lies between them; keys that
@@ -255,7 +256,7 @@ async function joined(desk, run, next) {
   const parts = [[run.first, run.last], [next.first, next.last]];
   const own = ownTags(desk, [run, next]);
   const counts = [run.row.photos.length, next.row.photos.length];
-  const words = `join ${run.row.name} with ${next.row.name}`;
+  const words = `${run.row.name} joined with ${next.row.name}`;
   const at = desk.queue.unite(parts);
   if (at < 0) return;
   desk.queue.runs[at].row = row;
@@ -282,6 +283,7 @@ function refusedAct(person, { act, about, words }, record, refused) {
     if (record) person.said.remove(record);
     person.history.forget(act.id);
   } else {
+    if (act.acts.length && !act.acts.some((one) => person.said.byAct.has(one))) return; // said already
     person.said.setBack(act, act.do !== "take_back");
     person.history.takeBack(act.id);
   }

@@ -43,7 +43,7 @@ def watched(ordered: Sequence[Photo], placement: Placement, gap: timedelta) -> l
     ordered
         All the placement's photos with a true time, of any kind, in order.
     """
-    proofs = [(true_time(p), p.camera_time) for p in ordered if _proves(p, placement)]
+    proofs = [(true_time(p), p.camera_time) for p in ordered if proves(p, placement)]
     if not proofs:
         return []
     last_true, last_shown = proofs[-1]
@@ -63,7 +63,11 @@ def watched(ordered: Sequence[Photo], placement: Placement, gap: timedelta) -> l
     return clip(spans, Span(min(start, end), end))
 
 
-def _proves(photo: Photo, placement: Placement) -> bool:
+def proves(photo: Photo, placement: Placement) -> bool:
+    """Say whether a photo with a true time proves that its camera worked.
+
+    Not where its hour is not sure, nor more than 15 minutes outside its placement.
+    """
     if photo.clock_flag in {ClockFlag.TWICE, ClockFlag.NEVER}:
         return False
     moment = true_time(photo)
@@ -77,11 +81,11 @@ def _due_between(shown: datetime | None, then: datetime | None, every_min: int |
     if not every_min or shown is None or then is None:
         return False
     slack = timedelta(seconds=TIMELAPSE_SLACK_S)
-    due = _next_due(shown + slack, every_min)
+    due = next_due(shown + slack, every_min)
     return due < then - slack
 
 
-def _next_due(shown: datetime, every_min: int) -> datetime:
+def next_due(shown: datetime, every_min: int) -> datetime:
     """Give the first due time after `shown`: multiples of the minutes since midnight."""
     midnight = shown.replace(hour=0, minute=0, second=0, microsecond=0)
     step = every_min * 60
@@ -107,6 +111,11 @@ def clip(spans: Iterable[Span], window: Span) -> list[Span]:
         for span in spans
         if span.start <= window.end and span.end >= window.start
     ]
+
+
+def without(window: Span, spans: Iterable[Span]) -> list[Span]:
+    """Give the parts of a window that no stretch covers; `spans` in any order, anywhere."""
+    return gaps(window, clip(union(spans), window))
 
 
 def gaps(window: Span, spans: Sequence[Span]) -> list[Span]:

@@ -1,0 +1,293 @@
+"""Decide which copies a running page makes next, in the background: what is looked at comes first.
+
+How copies are made, and where they are, is decided in `core/previews.py`.
+"""
+
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from core.errors import LastbiteError
+from core.previews import Made, Original, Stock
+from core.workspace import Workspace
+
+LOOK_S = 2.0
+"""How often it is looked for new photos, and for cards put in or taken out. [s]"""
+_STOP_S = 20.0  # the longest that an ending page waits for the photos in work
+_RATE_PHOTOS, _RATE_S = 60, 5.0  # over how many photos the speed is told, and until when
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """How far the copies of a study have come."""
+
+    total: int
+    """Photos that count."""
+    made: int
+    damaged: int
+    """Photos that can have no copy."""
+    away: int
+    """Photos that have none and whose originals are not at hand, or cannot be read."""
+    size: int
+    """Room that the copies take. [bytes]"""
+    per_second: float
+    """Photos a second of late; 0 while none is made."""
+    placement: str
+    """Whose copies are made now; empty: nobody's."""
+    paused: bool
+    fault: str
+    """Why it paused by itself, in words."""
+
+    @property
+    def left(self) -> int:
+        """Count the photos whose copies can be made now."""
+        return self.total - self.made - self.damaged - self.away
+
+
+@dataclass(slots=True)
+class _Progress:
+    """What is known of one placement."""
+
+    total: int
+    made: int
+    damaged: int
+    away: int
+    left: int
+
+
+class Maker:
+    """Makes the copies of a study while its page runs: one thread, and processes under it."""
+
+    def __init__(self, workspace: Workspace, *, workers: int | None = None) -> None:
+        self._workspace, self._previews = workspace, workspace.previews
+        self._workers = workers
+        self._lock = threading.Lock()
+        self._wake = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="copies", daemon=True)
+        self._stopping = self._paused = self._clearing = False
+        self._seen: object = None
+        self._look_again = 0.0
+        self._progress: dict[str, _Progress] = {}
+        self._scored: dict[str, tuple[int, int]] = {}
+        self._unread: set[int] = set()
+        self._todo: dict[int, Original] = {}
+        self._order: deque[int] = deque()
+        self._wanted: deque[int] = deque()
+        self._latest = 0
+        self._asked = self._placement = self._fault = ""
+        self._size = 0
+        self._moments: deque[float] = deque(maxlen=_RATE_PHOTOS)
+
+    # --- what may be asked, from any thread ----------------------------------------------------
+
+    def start(self) -> None:
+        """Begin, in the background; from now on `running` gives it."""
+        _running.append(self)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End with the photos that are in work; no process is left."""
+        if self in _running:
+            _running.remove(self)
+        self._stopping = True
+        self._wake.set()
+        if self._thread.is_alive():
+            self._thread.join(_STOP_S)
+
+    def want(self, photos: Sequence[int]) -> None:
+        """Put these photos first, in this order, then the rest of the first one's placement."""
+        if photos:
+            with self._lock:
+                self._wanted = deque(dict.fromkeys([*photos, *self._wanted]))
+                self._latest = photos[0]
+            self._wake.set()
+
+    def pause(self) -> None:
+        """Make no more copies, but for those that are looked at, until `go_on`."""
+        self._paused = True
+
+    def go_on(self) -> None:
+        """Make copies again."""
+        self._paused, self._fault = False, ""
+        self._wake.set()
+
+    def clear(self) -> None:
+        """Pause, and delete all copies."""
+        self._paused = self._clearing = True
+        self._wake.set()
+
+    def state(self) -> State:
+        """Say how far it has come."""
+        with self._lock:
+            known = list(self._progress.values())
+            return State(
+                total=sum(one.total for one in known),
+                made=sum(one.made for one in known),
+                damaged=sum(one.damaged for one in known),
+                away=sum(one.away for one in known),
+                size=self._size,
+                per_second=self._rate(),
+                placement=self._placement,
+                paused=self._paused,
+                fault=self._fault,
+            )
+
+    # --- what the thread does --------------------------------------------------------------------
+
+    def _run(self) -> None:
+        try:
+            while not self._stopping:
+                self._wake.clear()
+                if not self._turn():
+                    self._wake.wait(LOOK_S)
+        except Exception:
+            if not self._stopping:  # else the study was closed under a photo in work
+                self._paused, self._fault = True, "The program has a fault; the terminal shows it."
+                raise
+
+    def _turn(self) -> bool:
+        """Do the next piece of work; say whether there was any. What goes wrong is a pause."""
+        try:
+            if self._clearing:
+                self._previews.clear()
+                self._clearing, self._seen = False, None
+            now = self._previews.mark()
+            if now != self._seen:
+                self._look()
+                self._seen = now
+            return not self._paused and self._work()
+        except LastbiteError as fault:
+            self._paused, self._fault = True, str(fault)
+            return False
+        finally:
+            self._placement = ""
+
+    def _look(self) -> None:
+        """Count what is there and what is missing, of every placement."""
+        self._unread.clear()
+        found = {name: _progress_of(self._previews.stock(name)) for name in self._names()}
+        size = self._previews.size()
+        with self._lock:
+            self._progress, self._size = found, size
+
+    def _names(self) -> Iterator[str]:
+        for name in self._previews.placements():
+            if not self._stopping:
+                yield name
+
+    def _work(self) -> bool:
+        placement = self._next_placement()
+        if not placement:
+            return self._score_next()
+        self._placement = placement
+        if self._scored.get(placement, (0, 0))[0] != self._progress[placement].total:
+            self._score(placement)  # by the pictures in the headers, which are there at once
+        missing = self._previews.stock(placement).missing
+        with self._lock:
+            self._todo = {one.id: one for one in missing if one.id not in self._unread}
+            self._order = deque(self._todo)
+            self._progress[placement].left = len(self._todo)
+        for made in self._previews.make(self._handed_out(placement), workers=self._workers):
+            self._count(self._progress[placement], made)
+        return True
+
+    def _next_placement(self) -> str:
+        self._follow()
+        left = [name for name, one in self._progress.items() if one.left]
+        return self._asked if self._asked in left else next(iter(left), "")
+
+    def _follow(self) -> None:
+        """Look up whose photos were wanted last."""
+        with self._lock:
+            latest, self._latest = self._latest, 0
+            known = latest in self._todo and self._placement
+        if latest:
+            self._asked = known or self._previews.placement_of(latest)
+
+    def _handed_out(self, placement: str) -> Iterator[Original]:
+        """Give one photo after another to be made; end where something else comes first."""
+        self._look_again = time.monotonic() + LOOK_S
+        while not self._interrupted(placement):
+            with self._lock:
+                one = self._first_wanted() or self._first_in_order()
+            if one is None:
+                return
+            yield one
+
+    def _first_wanted(self) -> Original | None:
+        while self._wanted:
+            one = self._todo.pop(self._wanted.popleft(), None)
+            if one:
+                return one
+        return None
+
+    def _first_in_order(self) -> Original | None:
+        while self._order:
+            one = self._todo.pop(self._order.popleft(), None)
+            if one:
+                return one
+        return None
+
+    def _interrupted(self, placement: str) -> bool:
+        if self._stopping or self._paused:
+            return True
+        if self._latest:
+            self._follow()
+            other = self._progress.get(self._asked)
+            if self._asked not in {"", placement} and (other is None or other.left):
+                return True
+        if time.monotonic() < self._look_again:
+            return False
+        self._look_again = time.monotonic() + LOOK_S
+        return self._previews.mark() != self._seen
+
+    def _count(self, progress: _Progress, made: Made) -> None:
+        with self._lock:
+            progress.left -= 1
+            if made.away:
+                self._unread.add(made.original.id)
+                progress.away += 1
+            elif made.fault:
+                progress.damaged += 1
+            else:
+                progress.made += 1
+                self._moments.append(time.monotonic())
+            self._size += made.size
+        if made.away and not Path(made.original.folder).is_dir():
+            self._look_again = 0.0
+
+    def _rate(self) -> float:
+        if len(self._moments) < 2 or self._moments[-1] < time.monotonic() - _RATE_S:  # noqa: PLR2004
+            return 0.0
+        return (len(self._moments) - 1) / max(self._moments[-1] - self._moments[0], 1e-6)
+
+    def _score_next(self) -> bool:
+        """Score the placements whose copies are made, one at a time."""
+        for placement, one in self._progress.items():
+            if self._scored.get(placement) != (one.total, one.made):
+                self._score(placement)
+                return True
+        return False
+
+    def _score(self, placement: str) -> None:
+        one = self._progress[placement]
+        score: Callable[[str], object] | None = getattr(self._workspace, "score", None)
+        if score:
+            score(placement)
+        self._scored[placement] = (one.total, one.made)
+
+
+def running() -> Maker | None:
+    """Give the maker of the page that runs in this process; None where none runs."""
+    return _running[-1] if _running else None
+
+
+_running: list[Maker] = []
+
+
+def _progress_of(stock: Stock) -> _Progress:
+    left = len(stock.missing)
+    return _Progress(stock.total, stock.made, stock.damaged, stock.away, left)

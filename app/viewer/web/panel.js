@@ -1,0 +1,164 @@
+// Decides what stands beside the picture: which run it is, where the animal was, who it was, and
+// what was said of it before.
+
+class Panel {
+  constructor(data, act) {
+    this.act = act;
+    this.data = data;
+    this.name = el("h2", {});
+    this.when = el("p", { class: "when" });
+    this.tray = el("p", { class: "window" });
+    this.dial = new Dial(data.where, (where) => act("where", where));
+    this.count = el("output", { class: "count", "aria-label": "How many" });
+    this.unsure = this.toggle("unsure", "Not sure");
+    this.also = this.toggle("also", "Another too");
+    this.trays = el("div", { class: "trays", role: "radiogroup", "aria-label": "Which tray? Leave it open when you cannot tell" });
+    this.traysKey = null;
+    this.comment = el("input", { type: "text", class: "comment", maxlength: 500, "aria-label": "Comment on the next tag", placeholder: "Comment (Shift+C)" });
+    this.said = el("ul", { class: "said", "aria-label": "What was said" });
+    this.state = el("p", { class: "state" });
+    this.species = el("div", { class: "species", role: "group", "aria-label": "Who was it?" }, ...data.species.map((one) => this.speciesButton(one)));
+    this.answers = el("div", { class: "answers", role: "group", "aria-label": "No species" }, ...["blank", "unknown", "handler"].map((one) => this.answerButton(one)));
+    this.tags = el("fieldset", { class: "tagging" }, el("legend", { class: "unseen" }, "Tag this run"), this.choices(), this.trays, this.species, this.answers);
+    this.root = el("section", { class: "panel", "aria-label": "Tag" }, el("header", {}, this.name, this.when, this.tray), this.tags, this.state, this.said);
+    this.typing();
+  }
+
+  choices() {
+    const step = (deed, words) => button(words, () => this.act(deed), this.hint(deed, { class: "step", "aria-label": toolOf(deed).words }));
+    return el(
+      "div",
+      { class: "choices" },
+      this.dial.root,
+      el(
+        "div",
+        { class: "details" },
+        el("div", { class: "row", role: "group", "aria-label": "How many" }, step("fewer", "−"), this.count, step("more", "+")),
+        el("div", { class: "row" }, this.unsure, this.also),
+        el("div", { class: "row" }, this.plainButton("split", "Split here"), this.plainButton("join", "Join next")),
+        this.comment,
+      ),
+    );
+  }
+
+  hint(deed, more = {}) {
+    const { shown, words } = toolOf(deed);
+    return { title: `${words} (${shown})`, "aria-keyshortcuts": shortcut(shown), ...more };
+  }
+
+  plainButton(deed, words) {
+    return button(words, () => this.act(deed), this.hint(deed));
+  }
+
+  toggle(deed, words) {
+    return button(words, () => this.act(deed), this.hint(deed, { class: "toggle", "aria-pressed": "false" }));
+  }
+
+  speciesButton({ key, name, role }) {
+    return button([cap(key), el("span", {}, name)], () => this.act("species", key), {
+      class: "who",
+      "data-key": key,
+      "data-role": role,
+      "aria-keyshortcuts": key,
+      title: `${name} (${key})`,
+    });
+  }
+
+  answerButton(deed) {
+    const { shown } = toolOf(deed);
+    return button([cap(shown.replace("Shift+", "⇧")), el("span", {}, ANSWERS[deed])], () => this.act(deed), this.hint(deed, { class: "who", "data-key": deed }));
+  }
+
+  // Esc and Enter leave the field; nothing that is typed in it is a key of the viewer.
+  typing() {
+    this.comment.addEventListener("input", () => this.act("commented", this.comment.value));
+    this.comment.addEventListener("keydown", (event) => {
+      event.stopPropagation();
+      if (event.key === "Escape" || event.key === "Enter") this.act("commentLeft");
+    });
+  }
+
+  draw(desk) {
+    const { row } = desk;
+    setText(this.name, row?.name ?? (desk.run?.gone ? "Gone" : "…"));
+    setText(this.when, row ? `${row.when}, ${many(row.photos.length, "photo")}` : "");
+    setText(this.tray, row?.tray ?? "");
+    this.tray.classList.toggle("outside", row ? !row.in_window : false);
+    this.tags.disabled = !row || row.kind === "untimed" || !desk.data.who;
+    this.dial.draw(desk.where);
+    setText(this.count, String(desk.count));
+    setState(this.unsure, "pressed", !desk.sure);
+    setState(this.also, "pressed", desk.also);
+    if (this.comment.value !== desk.comment) this.comment.value = desk.comment;
+    this.drawTrays(desk);
+    this.drawSaid(desk);
+  }
+
+  drawTrays(desk) {
+    const names = desk.row?.trays ?? [];
+    const key = names.join("\n");
+    if (key !== this.traysKey) {
+      this.traysKey = key;
+      const choice = (name) => button(name ? `Tray ${name}` : "Cannot tell", () => this.act("trayIs", name), { role: "radio", "data-tray": name });
+      this.trays.replaceChildren(...(names.length ? ["", ...names].map(choice) : []));
+    }
+    for (const one of this.trays.children) chosen(one, one.dataset.tray === desk.tray);
+  }
+
+  drawSaid(desk) {
+    const { run, row } = desk;
+    setText(this.state, row?.state ? `State: ${row.state}` : "");
+    const standing = row ? desk.said.standing(run) : [];
+    this.said.replaceChildren(...standing.map((tag) => this.saidLine(tag)));
+  }
+
+  saidLine(tag) {
+    const who = tag.mine ? "You said" : `${tag.who} said`;
+    const state = tag.number ? "kept" : "waiting";
+    const back = tag.mine || this.data.instructor;
+    return el(
+      "li",
+      {},
+      el("span", { class: "mark" }, `${MARKS[state]} ${state}`),
+      el("span", { class: "words" }, `${who}: ${tag.words}`),
+      back ? button("Take back", () => this.act("takeBack", tag), { class: "small", "aria-label": `Take back: ${tag.words}` }) : null,
+    );
+  }
+}
+
+// The tray seen from above: fed in its middle, on the tray round it, near it outside.
+class Dial {
+  constructor(places, choose) {
+    this.places = places;
+    this.choose = choose;
+    this.buttons = places.map(([name, words]) =>
+      button(el("span", {}, words), () => choose(name), { role: "radio", class: `zone ${name}`, "data-where": name }),
+    );
+    this.words = el("p", { class: "dial-words", "aria-hidden": "true" });
+    this.group = el("div", { class: "dial", role: "radiogroup", "aria-label": "Where was it?", title: "Up and Down", "aria-keyshortcuts": "ArrowUp ArrowDown" }, ...this.buttons);
+    this.root = el("div", { class: "dial-box" }, this.group, this.words);
+  }
+
+  draw(where) {
+    for (const one of this.buttons) {
+      chosen(one, one.dataset.where === where);
+      if (!where) one.tabIndex = one === this.buttons[0] ? 0 : -1;
+    }
+    const words = this.places.find(([name]) => name === where)?.[1];
+    setText(this.words, words ? `✓ ${words}` : "Where? ↑ ↓");
+  }
+}
+
+function chosen(node, holds) {
+  setState(node, "checked", holds);
+  node.tabIndex = holds ? 0 : -1;
+}
+
+// The names that assistive programs know for keys.
+function shortcut(shown) {
+  return shown
+    .split(" or ")
+    .map((one) => one.replace("Ctrl", "Control").replace("Page ", "Page").replace("Up", "Up").trim())
+    .map((one) => one.replace(/(^|\+)(Up|Down|Left|Right)$/, "$1Arrow$2"))
+    .join(" ");
+}

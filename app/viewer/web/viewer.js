@@ -1,0 +1,309 @@
+// Decides what a key or a press does, and holds all that outlives a drawing of the page: the
+// desks, the people, the outbox. Streamlit calls the last function whenever the page is drawn.
+
+const MOUNTED = Symbol.for("lastbite.viewer");
+const MOST_DESKS = 6;
+
+const outboxes = new Map(); // study -> Outbox
+const people = new Map(); // study and person -> Person
+const desks = new Map(); // person, placement and list -> Desk
+let screen = null; // {view, desk}: what is on the page now
+
+function outboxOf(study) {
+  if (!outboxes.has(study)) {
+    const outbox = new Outbox(study);
+    outbox.changed.push(() => screen?.view.draw());
+    outbox.answered.push((item, done, refused) => takeAnswer(item, done, refused));
+    outboxes.set(study, outbox);
+  }
+  return outboxes.get(study);
+}
+
+function takeAnswer(item, done, refused) {
+  const person = people.get(item.who);
+  if (!person) return;
+  const pairs = answered(person, item, done, refused);
+  for (const desk of desks.values()) {
+    if (desk.person !== person) continue;
+    for (const [first, last] of pairs) desk.queue.refresh(first, last);
+  }
+  screen?.view.draw();
+}
+
+function personOf(data) {
+  const name = `${data.study}:${data.instructor ? "instructor" : "tagger"}:${data.who}`;
+  const outbox = outboxOf(data.study);
+  outbox.tickets.set(name, data.ticket);
+  if (!people.has(name)) people.set(name, new Person(name, data.who, outbox));
+  return people.get(name);
+}
+
+// The desk of a list: the one that was there before, so that a page drawn anew loses nothing.
+function deskOf(data) {
+  const person = personOf(data);
+  const key = [person.name, data.placement, data.show, data.order, data.mode].join("\n");
+  let desk = desks.get(key);
+  desks.delete(key);
+  desk ??= new Desk(data, person, () => {
+    if (screen?.desk === desk) screen.view.draw();
+  });
+  desks.set(key, desk);
+  if (desks.size > MOST_DESKS) desks.delete(desks.keys().next().value);
+  const sent = data.start && data.reload !== desk.data.reload;
+  desk.data = data;
+  if (sent && desk.queue.loaded) goTo(desk, data.start);
+  return desk;
+}
+
+async function goTo(desk, photo) {
+  const at = await desk.placeOfPhoto(photo).catch(() => -1);
+  if (at >= 0) desk.to(at);
+}
+
+// --- deeds -----------------------------------------------------------------------------------
+
+const DEEDS = {
+  species: (desk, key) => tag(desk, key),
+  blank: (desk) => tag(desk, "blank"),
+  unknown: (desk) => tag(desk, "unknown"),
+  handler: (desk) => tag(desk, "handler"),
+  unsure: (desk) => change(desk, { sure: !desk.sure }, desk.sure ? "Not sure, for the next tag." : "Sure."),
+  also: (desk) => change(desk, { also: !desk.also }, desk.also ? "One species." : "Another species too: tags are added, and you stay here."),
+  comment: () => screen.view.panel.comment.focus(),
+  commented: (desk, words) => {
+    desk.comment = words;
+  },
+  commentLeft: () => screen.view.root.focus({ preventScroll: true }),
+  where: (desk, where) => setWhere(desk, where),
+  whereUp: (desk) => stepWhere(desk, -1),
+  whereDown: (desk) => stepWhere(desk, 1),
+  answerWhere: (desk, where) => answerWhere(desk, where),
+  cancelWhere: (desk) => change(desk, { question: null }, "Nothing was tagged."),
+  trayIs: (desk, tray) => change(desk, { tray }, tray ? `Tray ${tray}.` : "Which tray: cannot tell."),
+  trayUp: (desk) => stepTray(desk, -1),
+  trayDown: (desk) => stepTray(desk, 1),
+  more: (desk) => change(desk, { count: Math.min(999, desk.count + 1) }),
+  fewer: (desk) => change(desk, { count: Math.max(1, desk.count - 1) }),
+  back: (desk) => sideways(desk, -1),
+  onward: (desk) => sideways(desk, 1),
+  firstPhoto: (desk) => desk.look(0),
+  lastPhoto: (desk) => desk.look(Infinity),
+  zoom: (desk) => toggleZoom(desk),
+  lighter: (desk) => light(desk, lit(desk.light, LIGHT_STEP)),
+  darker: (desk) => light(desk, lit(desk.light, 1 / LIGHT_STEP)),
+  gamma: (desk) => light(desk, { ...desk.light, gamma: desk.light.gamma === 1 ? NIGHT_GAMMA : 1 }),
+  play: (desk) => togglePlay(desk),
+  outline: (desk) => toggleOutline(desk),
+  tray: (desk) => (desk.edit ? cancelTray(desk) : editTray(desk)),
+  nextRun: (desk) => desk.to(desk.at + 1),
+  previousRun: (desk) => desk.to(desk.at - 1),
+  nextOpen: (desk) => desk.toOpen(),
+  split: (desk) => split(desk),
+  join: (desk) => join(desk),
+  takeBack: (desk, tagged) => takeBack(desk, tagged),
+  undo: (desk) => undo(desk),
+  redo: (desk) => redo(desk),
+  help: (desk) => screen.view.keySheet.open(desk.isSheet),
+  leave: (desk) => leave(desk),
+  showRun: (desk, run) => desk.show(run.first, run.last),
+  faultRead: (desk, fault) => {
+    desk.person.faults = desk.person.faults.filter((one) => one !== fault);
+    desk.changed();
+  },
+  open: (desk, run) => openFromSheet(desk, run),
+  pick: (desk, run) => pickRun(desk, run),
+  confirm: () => screen.view.sheet.say(),
+  nextPage: (desk) => toPage(desk, desk.page + 1),
+  previousPage: (desk) => toPage(desk, desk.page - 1),
+};
+
+function act(deed, value) {
+  const { desk } = screen;
+  if (desk.joining) desk.joining.push(() => DEEDS[deed](desk, value));
+  else DEEDS[deed](desk, value);
+}
+
+function change(desk, values, words = "") {
+  Object.assign(desk, values);
+  if (words) desk.say(words);
+  else desk.changed();
+}
+
+function setWhere(desk, where) {
+  desk.person.set("where", where);
+  desk.say(`Where: ${whereWords(desk, where)}.`);
+}
+
+function stepWhere(desk, step) {
+  if (desk.looks.zoom > 1) {
+    pan(desk, 0, step);
+    return;
+  }
+  const names = desk.data.where.map(([name]) => name);
+  const at = names.indexOf(desk.where);
+  const next = at < 0 ? (step > 0 ? 0 : names.length - 1) : at + step;
+  setWhere(desk, names[Math.max(0, Math.min(next, names.length - 1))]);
+}
+
+// The tag is of the run that was on screen when its key was pressed.
+function answerWhere(desk, where) {
+  const { species, run } = desk.question;
+  desk.question = null;
+  setWhere(desk, where);
+  if (desk.run === run) tag(desk, species);
+  screen.view.root.focus({ preventScroll: true });
+}
+
+function stepTray(desk, step) {
+  const names = ["", ...(desk.row?.trays ?? [])];
+  if (names.length === 1) {
+    desk.say("Only one tray can be meant here.");
+    return;
+  }
+  const at = Math.max(0, Math.min(names.indexOf(desk.tray) + step, names.length - 1));
+  DEEDS.trayIs(desk, names[at]);
+}
+
+function sideways(desk, step) {
+  if (desk.looks.zoom > 1) pan(desk, step, 0);
+  else desk.look(desk.photo + step);
+}
+
+function pan(desk, dx, dy) {
+  change(desk, { looks: moved(desk.looks, -dx * 0.15, -dy * 0.15) });
+}
+
+function toggleZoom(desk) {
+  if (!desk.shown) return;
+  const out = desk.looks.zoom > 1;
+  const looks = out ? { zoom: 1, x: 0, y: 0 } : zoomed(desk.looks, KEY_ZOOM, screen.view.picture.middle(interest(desk)));
+  change(desk, { looks }, out ? "The whole picture." : "Enlarged, from the original. Arrows move it.");
+}
+
+function light(desk, value) {
+  if (!desk.shown) return;
+  desk.light = value;
+  desk.say(lightWords(value) ? `Shown ${lightWords(value)}.` : "Shown as it is.");
+}
+
+function togglePlay(desk) {
+  const { play } = desk.person.settings;
+  desk.person.set("play", play ? false : desk.run ? runKey(desk.run) : true);
+  desk.say(play ? "The loop stands." : "The photos play as a loop.");
+}
+
+function toggleOutline(desk) {
+  const on = !desk.person.settings.outline;
+  desk.person.set("outline", on);
+  const photo = desk.shown;
+  if (!on) desk.say("Outlines off.");
+  else if (photo?.change === null) desk.say("This photo is not compared with its quiet scene yet.");
+  else desk.say(photo?.outline.length ? "What changed against the quiet scene is outlined." : "Nothing stands out against the quiet scene. A still or small animal may be there all the same.");
+}
+
+function leave(desk) {
+  if (desk.looks.zoom > 1) toggleZoom(desk);
+  else if (desk.openedFrom !== null) {
+    const key = desk.run ? runKey(desk.run) : "";
+    backToSheet(desk);
+    screen.view.sheet.focusRun(key);
+  }
+}
+
+function openFromSheet(desk, run) {
+  openRun(desk, run);
+  screen.view.root.scrollIntoView({ block: "start" });
+  screen.view.root.focus({ preventScroll: true });
+}
+
+// --- keys ------------------------------------------------------------------------------------
+
+// Keys that mean nothing here are left alone, but for two of Streamlit's own.
+function pressed(event) {
+  if (!screen?.view.root.isConnected || event.isComposing) return;
+  const target = event.composedPath()[0];
+  if (isTyping(target) || isDialogOpen() || isOwnDialogOpen()) return;
+  const { desk, view } = screen;
+  const isTile = target instanceof Element && target.matches(".tile");
+  const meant = !desk.edit && (isTile || !isForControl(event, target)) ? deedOf(event, desk.isSheet ? [] : desk.data.species, desk.isSheet ? SHEET_TOOLS : TOOLS) : null;
+  if (desk.edit && !isForControl(event, target) && !event.ctrlKey && !event.metaKey && trayKey(desk, event)) {
+    stop(event);
+  } else if (meant) {
+    stop(event);
+    if (!event.repeat || meant.repeats) press(view, desk, meant);
+  } else if (["r", "c"].includes(event.key.toLowerCase()) && !event.ctrlKey && !event.metaKey) {
+    event.stopImmediatePropagation();
+  }
+}
+
+function stop(event) {
+  event.preventDefault();
+  event.stopImmediatePropagation();
+}
+
+function press(view, desk, { deed, species }) {
+  if (desk.isSheet && !(deed in COMMON)) sheetDeed(view.sheet, deed);
+  else act(deed, species?.key);
+}
+
+const COMMON = { undo: true, redo: true, help: true };
+
+function isOwnDialogOpen() {
+  return screen.view.root.querySelector("dialog[open]") !== null;
+}
+
+// --- the page --------------------------------------------------------------------------------
+
+function leaving(event) {
+  const waits = [...outboxes.values()].some((outbox) => outbox.waiting.size);
+  if (waits) event.preventDefault();
+}
+
+function listen() {
+  window.addEventListener("keydown", pressed, true);
+  window.addEventListener("beforeunload", leaving);
+  window.addEventListener("pagehide", () => outboxes.forEach((outbox) => outbox.leave()));
+  window.addEventListener("online", () => outboxes.forEach((outbox) => outbox.send()));
+  setInterval(tick, RETRY_MS);
+  setInterval(() => screen?.view.root.isConnected && screen.view.picture.playOn(), FRAME_MS);
+  setInterval(() => screen?.desk.isSheet && screen.view.draw(), 500);
+}
+
+function tick() {
+  for (const outbox of outboxes.values()) outbox.tick();
+  if (!screen?.view.root.isConnected) return;
+  const { desk } = screen;
+  if (!desk.queue.loaded) desk.begin();
+  else desk.queue.ensure(desk.isSheet ? desk.page * PAGE : desk.at);
+}
+
+// Somebody who chose from a list above goes on with the keys at once.
+function takeFocus(view) {
+  const here = document.activeElement;
+  const idle = !here || here === document.body;
+  const chose = here?.getAttribute("role") === "combobox" && here.getAttribute("aria-expanded") !== "true";
+  if (idle || chose) view.root.focus({ preventScroll: true });
+}
+
+export default function viewer({ data, parentElement }) {
+  if (!window[MOUNTED]) {
+    window[MOUNTED] = true;
+    listen();
+  }
+  const place = parentElement.querySelector(".lastbite-place") ?? parentElement;
+  const desk = deskOf(data);
+  const look = JSON.stringify([data.species, data.where, data.instructor]);
+  const same = place[MOUNTED]?.look === look;
+  const isNew = screen?.desk !== desk;
+  if (!same) place[MOUNTED] = { look, view: new View(place, data, () => screen?.desk, act) };
+  const { view } = place[MOUNTED];
+  screen = { view, desk };
+  if (!desk.queue.loaded || (!same && Date.now() - desk.queue.loadedAt > REFRESH_MS)) desk.begin();
+  else if (!same) desk.queue.ensure(desk.at);
+  view.draw();
+  if (isNew) takeFocus(view);
+  return () => {
+    if (screen?.view === view) screen = null;
+    place[MOUNTED] = undefined;
+  };
+}

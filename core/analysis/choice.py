@@ -1,0 +1,216 @@
+"""Decide what an analysis is asked: whose density, in which measure, between which microhabitats.
+
+A choice goes with every result, so that nobody has to guess what a number was made of.
+"""
+
+import difflib
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+from core import food
+from core.analysis.scales import SHARES, Scale
+from core.model import Outcome, Species, TrayDeployment
+from core.units import grams_per_litre
+
+MORNING = timedelta(hours=3)
+"""A tray set out before this hour belongs to the evening before (a judgement)."""
+STEP = Decimal("0.000001")
+"""Differences are rounded to this before they are ranked, so that equal ones tie."""
+ALIKE = Decimal("1.1")
+"""Start amounts or volumes whose largest is at most so many times the smallest are alike (a
+judgement)."""
+
+
+class Measure(StrEnum):
+    """In what a density is told."""
+
+    GRAMS = "food left [g]"
+    GRAMS_PER_LITRE = "food left [g/L of substrate]"
+    ITEMS = "food left [items]"
+    PROPORTION = "share of the food left"
+
+
+class StationBy(StrEnum):
+    """What makes two trays of different nights stand at one station."""
+
+    SITE = "site"
+    PAIR = "site and pair"
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What an analysis is asked."""
+
+    zone: ZoneInfo
+    """In which the night of a tray is read."""
+    forager: Species | None = None
+    """Whose density; None: whoever fed last."""
+    measure: Measure = Measure.GRAMS
+    first: str = ""
+    second: str = ""
+    """Microhabitats; a difference is the first minus the second. Capitals and blanks do not
+    matter."""
+    station_by: StationBy = StationBy.SITE
+    average_nights: bool = True
+    """Whether the nights of a station become one difference before ranking; else each night
+    counts as if it were a station of its own."""
+    scale: Scale = Scale.RAW
+    """Of the mixed model."""
+
+    @property
+    def sides(self) -> tuple[str, str] | None:
+        """Give both microhabitats as they are compared; None when there are not two."""
+        first, second = folded(self.first), folded(self.second)
+        return (first, second) if first and second and first != second else None
+
+
+def folded(text: str) -> str:
+    """Give a name as it is compared: blanks joined, capitals small."""
+    return " ".join(text.split()).casefold()
+
+
+def proposed(outcomes: Sequence[Outcome], zone: ZoneInfo, forager: Species | None = None) -> Choice:
+    """Choose for a start: the two microhabitats with most trays, in the order of the log.
+
+    Stations go by site and pair where a site had several pairs out in one night and a pair came
+    back on another night; else by site. Where most food was counted the measure is items.
+    """
+    names = [one.deployment.microhabitat for one in outcomes if folded(one.deployment.microhabitat)]
+    most = [name for name, _ in Counter(map(folded, names)).most_common(2)]
+    written = {fold: _usual(names, fold) for fold in dict.fromkeys(map(folded, names))}
+    sides = [written[fold] for fold in written if fold in most]
+    first, second = (*sides, "", "")[:2]
+    counted = sum(one.deployment.counted for one in outcomes)
+    return Choice(
+        zone=zone,
+        forager=forager,
+        measure=Measure.ITEMS if counted * 2 > len(outcomes) else Measure.GRAMS,
+        first=first,
+        second=second,
+        station_by=_station_by(outcomes, zone),
+    )
+
+
+def _usual(names: Iterable[str], fold: str) -> str:
+    return Counter(name for name in names if folded(name) == fold).most_common(1)[0][0]
+
+
+def _station_by(outcomes: Sequence[Outcome], zone: ZoneInfo) -> StationBy:
+    nights: dict[tuple[str, str], set[date]] = {}
+    pairs: dict[tuple[str, date], set[str]] = {}
+    for one in outcomes:
+        night, pair = night_of(one.deployment, zone), folded(one.deployment.pair)
+        site = folded(one.deployment.site)
+        if night and pair:
+            nights.setdefault((site, pair), set()).add(night)
+            pairs.setdefault((site, night), set()).add(pair)
+    came_back = any(len(on) > 1 for on in nights.values())
+    several = any(len(out) > 1 for out in pairs.values())
+    return StationBy.PAIR if came_back and several else StationBy.SITE
+
+
+def station_of(deployment: TrayDeployment, by: StationBy) -> str:
+    """Name the station of a tray; empty where neither its site nor its pair is given."""
+    site, pair = folded(deployment.site), folded(deployment.pair)
+    if by is StationBy.SITE and site:
+        return site
+    return " / ".join(filter(None, (site, pair)))
+
+
+def night_of(deployment: TrayDeployment, zone: ZoneInfo) -> date | None:
+    """Give the local date on which a tray was set out; before three it is the evening before's."""
+    if deployment.set_out is None:
+        return None
+    local = deployment.set_out.astimezone(zone).replace(tzinfo=None)
+    return (local - MORNING).date()
+
+
+def measured(
+    amount: Decimal | None, deployment: TrayDeployment, measure: Measure
+) -> Decimal | None:
+    """Give an amount of this tray's food in a measure; None where the tray does not have it.
+
+    Parameters
+    ----------
+    amount
+        [g], or [items] where the food was counted.
+    """
+    if amount is None:
+        return None
+    if measure is Measure.PROPORTION:
+        start, _ = food.amounts(deployment)
+        return amount / start if start else None
+    if deployment.counted is not (measure is Measure.ITEMS):
+        return None
+    if measure is Measure.GRAMS_PER_LITRE:
+        return grams_per_litre(amount, deployment.substrate_l)
+    return amount
+
+
+def remarks(outcomes: Sequence[Outcome], choice: Choice) -> tuple[str, ...]:
+    """Say what in the trays does not fit the choice, each with the way out."""
+    return (*_spelling(outcomes, choice), *_unlike(outcomes, choice), *_misfits(choice))
+
+
+def _spelling(outcomes: Sequence[Outcome], choice: Choice) -> list[str]:
+    found = []
+    names = Counter(one.deployment.microhabitat for one in outcomes)
+    for fold in sorted({folded(name) for name in names} - {""}):
+        ways = sorted(name for name in names if folded(name) == fold)
+        trays = sum(names[name] for name in ways)
+        if len(ways) > 1:
+            written = ", ".join(f"{name!r} ({names[name]})" for name in ways)
+            found.append(
+                f"One microhabitat is written in {len(ways)} ways, taken as one: {written}."
+            )
+        near = difflib.get_close_matches(fold, choice.sides or (), n=1, cutoff=0.7)
+        if near and fold not in (choice.sides or ()):
+            found.append(
+                f"Microhabitat {ways[0]!r} ({trays}) is left out. Did you mean {near[0]!r}? "
+                "Then mend the tray log."
+            )
+    blank = sum(names[name] for name in names if not folded(name))
+    if blank and choice.sides:
+        found.append(f"{blank} trays have no microhabitat and are left out. Fill in the tray log.")
+    sites = Counter(one.deployment.site for one in outcomes)
+    for fold in sorted({folded(name) for name in sites} - {""}):
+        ways = sorted(name for name in sites if folded(name) == fold)
+        if len(ways) > 1:
+            written = ", ".join(map(repr, ways))
+            found.append(f"One site is written in {len(ways)} ways, taken as one: {written}.")
+    return found
+
+
+def _unlike(outcomes: Sequence[Outcome], choice: Choice) -> list[str]:
+    """Say when the trays did not start alike, as far as the measure does not even that out."""
+    found = []
+    trays = [one.deployment for one in outcomes]
+    of_measure = [one for one in trays if one.counted is (choice.measure is Measure.ITEMS)]
+    starts = [start for one in of_measure if (start := food.amounts(one)[0])]
+    litres = [one.substrate_l for one in trays if one.substrate_l]
+    if choice.measure is not Measure.PROPORTION and _differ(starts):
+        found.append(
+            f"Food put in differs between trays ({min(starts):f} to {max(starts):f}). "
+            "Compare the share of the food left, or trays with the same start."
+        )
+    if choice.measure is not Measure.GRAMS_PER_LITRE and _differ(litres):
+        found.append(
+            f"Substrate differs between trays ({min(litres):f} to {max(litres):f} L). "
+            "Compare the food left per litre, or trays with the same volume."
+        )
+    return found
+
+
+def _differ(amounts: Sequence[Decimal]) -> bool:
+    return bool(amounts) and max(amounts) > ALIKE * min(amounts)
+
+
+def _misfits(choice: Choice) -> list[str]:
+    if choice.scale in SHARES and choice.measure is not Measure.PROPORTION:
+        return [f"The scale {choice.scale} compares shares; the measure {choice.measure} is none."]
+    return []

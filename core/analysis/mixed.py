@@ -1,0 +1,210 @@
+"""Decide how much of the difference between microhabitats is left beside stations and nights.
+
+y = b0 + b1 [first microhabitat] + station + night + e, station and night being random; fitted by
+restricted maximum likelihood, whose algebra is crossed's. Bounded densities have no place here.
+"""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from core.analysis.choice import Choice, Measure
+from core.analysis.crossed import Fit, fit_crossed
+from core.analysis.intervals import Interval, Undefined, wald
+from core.analysis.scales import SHARES, Scale, on_scale, variance_shares
+from core.analysis.told import BOUNDS, Told
+from core.errors import AnalysisError
+
+FEWEST_LEVELS = 5
+"""With fewer levels the variance of a random effect is poorly told (common practice)."""
+FEWEST_SPARE = 2
+"""So many trays more than levels of either random effect are needed (a judgement)."""
+NOTHING_LEFT = 1e-12
+"""A variance below this share of the whole came out as nothing."""
+
+Factors = dict[str, list[Hashable]]
+"""The level of each tray, by the name of the random effect."""
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """One source of variance."""
+
+    name: str
+    """`station`, `night` or `residual`."""
+    levels: int
+    """Stations or nights; for the residual, trays."""
+    variance: float
+    share: float
+    """Of the sum of all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Residual:
+    """One tray in the model, on its scale."""
+
+    deployment: str
+    station: str
+    night: str
+    fitted: float
+    """With the effects of its station and night."""
+    residual: float
+
+
+@dataclass(frozen=True, slots=True)
+class MixedModel:
+    """What the model says, on its scale."""
+
+    n: int
+    scale: Scale
+    baseline: float
+    """b0: the second microhabitat."""
+    effect: float
+    """b1: the first minus the second."""
+    error: float
+    """Standard error of the effect."""
+    interval: Interval
+    p: float | Undefined
+    """Against no effect, by the normal distribution of effect / error."""
+    components: tuple[Component, ...]
+    residuals: tuple[Residual, ...]
+    converged: bool
+    warnings: tuple[str, ...]
+    left_out: int
+    """Trays whose density is only bounded."""
+    choice: Choice
+
+
+def mixed_model(told: Sequence[Told], choice: Choice) -> MixedModel | Undefined:
+    """Fit the model to the trays with a value, a station and a night.
+
+    Undefined where there is nothing to compare, or too little to tell chance from effect. A
+    random effect with one level, or with a level for every tray, is left out and said; the p is
+    withheld when a random effect has fewer than 5 levels.
+    """
+    if choice.sides is None:
+        return Undefined("there are not two microhabitats to compare, name two", len(told))
+    rows = [one for one in told if one.value is not None and one.station and one.night]
+    factors, warnings = _factors(rows)
+    fault = _too_few(rows, factors, choice)
+    if fault:
+        return Undefined("; ".join([*warnings, fault]), len(rows))
+    try:
+        y = np.array([on_scale(_value(one, choice), choice.scale) for one in rows])
+    except AnalysisError as words:
+        return Undefined(str(words), len(rows))
+    x = np.array([[1.0, one.microhabitat == choice.sides[0]] for one in rows])
+    fit = fit_crossed(y, x, [_codes(factor) for factor in factors.values()])
+    if fit is None:
+        return Undefined("all trays of a microhabitat have one density, nothing varies", len(rows))
+    left_out = sum(one.tells in BOUNDS for one in told)
+    return _model(rows, factors, y, fit, [*warnings, *_doubts(fit, factors)], left_out, choice)
+
+
+def _too_few(rows: Sequence[Told], factors: Factors, choice: Choice) -> str:
+    """Say what there is too little of for a model; empty when there is enough."""
+    counts = [sum(one.microhabitat == side for one in rows) for side in choice.sides or ()]
+    if not all(counts):
+        first, second = counts
+        return (
+            f"{first} trays of {choice.first} and {second} of {choice.second} have a density, "
+            "a station and a night: both are needed"
+        )
+    if not factors:
+        return "no random effect can be told, see the pairs"
+    levels = max(len(set(factor)) for factor in factors.values())
+    if len(rows) < levels + FEWEST_SPARE:
+        return f"{len(rows)} trays are too few to tell {levels} levels apart"
+    return ""
+
+
+def _value(one: Told, choice: Choice) -> float:
+    """Give a tray's value for the scale: an amount left, or the share eaten."""
+    value = float(one.value or 0)
+    if choice.scale not in SHARES:
+        return value
+    if choice.measure is not Measure.PROPORTION:
+        raise AnalysisError(
+            f"The scale {choice.scale} needs shares, the measure is {choice.measure}. "
+            f"Choose the measure {Measure.PROPORTION}."
+        )
+    return 1 - value
+
+
+def _factors(rows: Sequence[Told]) -> tuple[Factors, list[str]]:
+    """Give the random effects that can be told, and say of the others why they cannot."""
+    station: list[Hashable] = [one.station for one in rows]
+    night: list[Hashable] = [one.night for one in rows]
+    found: Factors = {}
+    warnings = []
+    for name, factor in (("station", station), ("night", night)):
+        levels = len(set(factor))
+        if levels == 1:
+            warnings.append(f"there is one {name} only, so no random {name}")
+        elif levels == len(rows):
+            warnings.append(f"every tray has a {name} of its own, so no random {name}")
+        elif found and len(set(zip(station, night, strict=True))) == levels == len(set(station)):
+            warnings.append("every station has a night of its own, so no random night")
+        else:
+            found[name] = factor
+    return found, warnings
+
+
+def _codes(factor: Sequence[Hashable]) -> NDArray[np.int64]:
+    codes = {level: code for code, level in enumerate(dict.fromkeys(factor))}
+    return np.array([codes[level] for level in factor], dtype=np.int64)
+
+
+def _doubts(fit: Fit, factors: Factors) -> list[str]:
+    doubts = [] if fit.converged else ["the fit did not converge, do not use its numbers"]
+    whole = sum(fit.variances) + fit.residual
+    for (name, factor), variance in zip(factors.items(), fit.variances, strict=True):
+        levels = len(set(factor))
+        if levels < FEWEST_LEVELS:
+            doubts.append(f"only {levels} {name}s: their variance is poorly told, p is withheld")
+        if variance < NOTHING_LEFT * whole:
+            doubts.append(f"the variance between {name}s came out as nothing")
+    return doubts
+
+
+def _model(
+    rows: Sequence[Told],
+    factors: Factors,
+    y: NDArray[np.float64],
+    fit: Fit,
+    warnings: Sequence[str],
+    left_out: int,
+    choice: Choice,
+) -> MixedModel:
+    from scipy.stats import norm  # noqa: PLC0415
+
+    names = [*factors, "residual"]
+    levels = [*(len(set(factor)) for factor in factors.values()), len(rows)]
+    variances = [*fit.variances, fit.residual]
+    shares = variance_shares(variances)
+    effect, error = float(fit.beta[1]), sqrt(fit.covariance[1, 1])
+    few = min(levels[:-1]) < FEWEST_LEVELS
+    p: float | Undefined = float(2 * norm.sf(abs(effect) / error))
+    if few:
+        p = Undefined(f"fewer than {FEWEST_LEVELS} levels of a random effect give no honest p")
+    return MixedModel(
+        n=len(rows),
+        scale=choice.scale,
+        baseline=float(fit.beta[0]),
+        effect=effect,
+        error=error,
+        interval=wald(effect, error, "REML, normal"),
+        p=p,
+        components=tuple(map(Component, names, levels, variances, shares)),
+        residuals=tuple(
+            Residual(one.name, one.station, str(one.night), fitted, value - fitted)
+            for one, value, fitted in zip(rows, y.tolist(), fit.fitted.tolist(), strict=True)
+        ),
+        converged=fit.converged,
+        warnings=tuple(warnings),
+        left_out=left_out,
+        choice=choice,
+    )

@@ -1,0 +1,32 @@
+"""Decide which clocks (or log rows) are at fault, what would put them right, and apply it."""
+
+from core.clockfaults.applying import corrected, corrected_checks, in_force, inverse, true_times
+from core.clockfaults.find import find_faults
+from core.clockfaults.order import FileOrder, file_order
+from core.clockfaults.rows import (
+    ClockCorrection,
+    ClockFault,
+    ClockFinding,
+    Confidence,
+    Neighbour,
+    Proposal,
+    Timeline,
+)
+
+__all__ = [
+    "ClockCorrection",
+    "ClockFault",
+    "ClockFinding",
+    "Confidence",
+    "FileOrder",
+    "Neighbour",
+    "Proposal",
+    "Timeline",
+    "corrected",
+    "corrected_checks",
+    "file_order",
+    "find_faults",
+    "in_force",
+    "inverse",
+    "true_times",
+]

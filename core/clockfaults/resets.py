@@ -1,0 +1,232 @@
+"""Decide which pieces of a card were taken while its clock had fallen back to another date."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+
+from core.clockfaults import words
+from core.clockfaults.candidates import Candidate, default_moment, named
+from core.clockfaults.case import Case, Mask
+from core.clockfaults.ground import Ground, comings_of
+from core.clockfaults.rows import ClockFault, ClockFinding, Confidence, Seconds
+from core.clockfaults.series import DAY_S, EPOCH, Piece
+from core.clockfaults.weighing import bursts_of, weigh
+
+ELSEWHERE_SHARE = 0.1
+"""A piece with no more of its photos inside the stretch lies elsewhere (ours)."""
+FAR_BACK_S = 30 * DAY_S
+"""A clock that steps back further before the stretch was not set there by hand (ours)."""
+TOLD_BY_EDGES = 3.0
+"""From so much on, photos at comings of people say more than the middle of the bounds (ours)."""
+NARROW_S = 3 * DAY_S
+"""Between wider bounds, an exact shift of a known fault may fit by chance (ours). [s]"""
+SURE_S = 600
+"""Bounds no wider than this are as good as known. [s]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """Between which shifts [s] a piece fits in, and the photos or logs that bound it."""
+
+    low: int
+    high: int
+    after: int
+    before: int
+    """True times between which its photos were taken. [s since 1970 UTC]"""
+
+
+def part(case: Case) -> list[Piece]:
+    """Give the pieces whose clock had begun anew, or was not set yet, in the order of the files."""
+    if case.ground is None:
+        return [one for one in case.pieces if _steps_far(case, one)]
+    inside = [float(case.ground.inside(_times(case, one)).mean()) for one in case.pieces]
+    found = []
+    for at, one in enumerate(case.pieces):
+        if inside[at] > ELSEWHERE_SHARE or len(case.pieces) == 1:
+            continue
+        followed = at + 1 < len(case.pieces) and case.pieces[at + 1].stepped_back
+        left_behind = followed and inside[at + 1] > ELSEWHERE_SHARE
+        if one.stepped_back and _is_back(case, at, inside):
+            found.append(one)
+        elif left_behind or _begins_by_default(case, one):
+            found.append(one)
+    return found if len(found) < len(case.pieces) else found[1:]
+
+
+def _times(case: Case, piece: Piece) -> Seconds:
+    return case.series.nominal[piece.places]
+
+
+def _is_back(case: Case, at: int, inside: Sequence[float]) -> bool:
+    """Say whether a piece after a step back is the odd one, not the piece before it."""
+    if inside[at - 1] > ELSEWHERE_SHARE:
+        return True
+    return _begins_by_default(case, case.pieces[at]) or _steps_far(case, case.pieces[at])
+
+
+def _steps_far(case: Case, piece: Piece) -> bool:
+    if not piece.stepped_back:
+        return False
+    step = case.series.nominal[piece.first - 1] - case.series.nominal[piece.first]
+    return bool(step > FAR_BACK_S)
+
+
+def _begins_by_default(case: Case, piece: Piece) -> bool:
+    return default_moment(int(case.series.shown[piece.first])) is not None
+
+
+def findings(
+    case: Case, anew: Sequence[Piece], times: Seconds, trusted: Mask
+) -> list[ClockFinding]:
+    """Say of each piece what happened to its clock, and where its photos belong.
+
+    Parameters
+    ----------
+    times
+        Shape (n,): the true time of each photo as far as known, all other proposals applied.
+    trusted
+        Which of them may bound a piece: those of no such piece.
+    """
+    return [_finding(case, piece, _bounds(case, piece, times, trusted)) for piece in anew]
+
+
+def _bounds(case: Case, piece: Piece, times: Seconds, trusted: Mask) -> Bounds | None:
+    """Bound a piece by its neighbours in the order of the files, else by the logs."""
+    label = case.series.sequences[piece.first]
+    same = trusted & (case.series.sequences == label) & (label >= 0)
+    places = np.flatnonzero(same)
+    before, after = places[places < piece.first], places[places >= piece.end]
+    ground = case.ground
+    opens = int(times[before[-1]]) if len(before) else None
+    closes = int(times[after[0]]) if len(after) else None
+    if ground is not None:
+        opens = ground.start if opens is None else opens
+        closes = ground.end if closes is None else closes
+    if opens is None and closes is None:
+        return None
+    shown = _times(case, piece)
+    length = int(shown.max() - shown.min())
+    if opens is None:
+        opens = int(closes or 0) - length
+    if closes is None:
+        closes = opens + length
+    low, high = opens - int(shown.min()), closes - int(shown.max())
+    return Bounds(low, max(low, high), opens, max(closes, opens))
+
+
+def _finding(case: Case, piece: Piece, bounds: Bounds | None) -> ClockFinding:
+    mask = case.place_of(piece)
+    first, last = case.ends(mask)
+    kind, saw = _seen(case, piece)
+    placement = case.line.placement.placement
+    look = "Look at the first photo after the change, and for a watch or a phone held up in it."
+    check = next(iter(case.checks_in(mask)), None)
+    if check is not None:
+        sure = case.proposal(kind, check.true - check.nominal, mask, explains=len(piece))
+        saw += f" A clock check lies in it: the camera showed {check.shown}."
+        return ClockFinding(
+            placement, kind, saw, len(piece), Confidence.CLEAR, look, first, last, (sure,)
+        )
+    if bounds is None:
+        look = "Add a clock check for a photo of this piece: nothing else says when it was."
+        return ClockFinding(placement, kind, saw, len(piece), Confidence.CLEAR, look, first, last)
+    exact = _exact(case, piece, bounds)
+    zone = case.line.zone
+    saw += (
+        f" Its photos were taken between {words.moment(bounds.after, zone)} and "
+        f"{words.moment(bounds.before, zone)}."
+    )
+    if exact is not None:
+        proposal = case.proposal(exact.kind, exact.shift, mask, explains=len(piece))
+        kind = exact.kind
+    else:
+        shift = _likeliest(case, piece, bounds)
+        width = (bounds.low, bounds.high) if bounds.high - bounds.low > SURE_S else None
+        proposal = case.proposal(kind, shift, mask, bounds=width, explains=len(piece))
+    sure_of = Confidence.CLEAR if _same_window(case, piece, bounds) else Confidence.POSSIBLE
+    if sure_of is Confidence.POSSIBLE:
+        look += " The shift is not known exactly, and the photos may belong to several windows."
+    return ClockFinding(
+        placement, kind, saw, len(piece), sure_of, look, first, last, (proposal,)
+    )
+
+
+def _seen(case: Case, piece: Piece) -> tuple[ClockFault, str]:
+    """Name what happened in front of a piece, and say what was seen."""
+    shown = EPOCH + timedelta(seconds=int(case.series.shown[piece.first]))
+    file = _file(case, piece.first)
+    lead = f"{words.photos(len(piece))} from {file} on show a clock that begins at {shown}"
+    if piece.stepped_back or _begins_by_default(case, piece):
+        way = "steps back against the order of the files" if piece.stepped_back else "is out of line"
+        kind = ClockFault.DEFAULT_DATE
+        if not _steps_far(case, piece) and not _begins_by_default(case, piece):
+            kind = ClockFault.OTHER_DATE
+        return kind, f"{lead} and {way}, as after a change of battery."
+    return ClockFault.OTHER_DATE, f"{lead}; after them it steps back against the order of the files."
+
+
+def _file(case: Case, place: int) -> str:
+    wanted = int(case.series.ids[place])
+    return next(photo.file for photo in case.line.photos if photo.id == wanted)
+
+
+def _local(ground: Ground | None, bounds: Bounds) -> Ground | None:
+    """Give the comings of people between the bounds, as the ground for one piece."""
+    if ground is None or bounds.before <= bounds.after:
+        return None
+    inside = (ground.edges >= bounds.after) & (ground.edges <= bounds.before)
+    if not inside.any():
+        return None
+    edges = ground.edges[inside]
+    return Ground(
+        bounds.after, bounds.before, edges, comings_of(edges), ground.opened, ground.closed
+    )
+
+
+def _exact(case: Case, piece: Piece, bounds: Bounds) -> Candidate | None:
+    """Give the exact shift of a known fault, where just one fits between narrow bounds."""
+    if case.ground is None or _begins_by_default(case, piece):
+        return None
+    if bounds.high - bounds.low > NARROW_S:
+        return None
+    tried = named(bursts_of(_times(case, piece)), case.ground, case.offset)
+    fitting = [
+        one
+        for one in tried
+        if one.kind is not ClockFault.DAYS and bounds.low <= one.shift <= bounds.high
+    ]
+    return fitting[0] if len(fitting) == 1 else None
+
+
+def _likeliest(case: Case, piece: Piece, bounds: Bounds) -> int:
+    """Give the shift within the bounds that lays photos at comings of people, else the middle."""
+    middle = (bounds.low + bounds.high) // 2
+    ground = _local(case.ground, bounds)
+    if ground is None:
+        return middle
+    bursts = bursts_of(_times(case, piece))
+    turns = np.concatenate((bursts.starts[:50], bursts.times[-1:]))
+    shifts = np.unique(ground.edges[:, None] - turns[None, :])
+    begun = default_moment(int(case.series.shown[piece.first]))
+    if begun is not None:
+        since = int(case.series.shown[piece.first]) - begun
+        shifts = np.unique(np.concatenate((shifts, ground.edges - (turns[0] - since))))
+    shifts = shifts[(shifts >= bounds.low) & (shifts <= bounds.high)]
+    tried = np.append(shifts, middle)
+    scores = weigh(bursts, ground, tried).score
+    best = int(np.argmax(scores))
+    return int(tried[best]) if scores[best] - scores[-1] >= TOLD_BY_EDGES else middle
+
+
+def _same_window(case: Case, piece: Piece, bounds: Bounds) -> bool:
+    """Say whether every photo falls into the same window at both bounds."""
+    ground = case.ground
+    if ground is None:
+        return bounds.high - bounds.low <= SURE_S
+    edges = np.sort(np.concatenate((ground.opened, ground.closed)))
+    shown = _times(case, piece)
+    low = np.searchsorted(edges, shown + bounds.low, side="right")
+    high = np.searchsorted(edges, shown + bounds.high, side="right")
+    return bool((low == high).all())
