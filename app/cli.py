@@ -195,6 +195,29 @@ def previews(study: Path, placement: str | None) -> None:
 
 
 @commands.command()
+@click.argument("file", metavar="FILE.html")
+def clock(file: str) -> None:
+    """Write the clock sheet: a page for a phone that shows the time as a code for the camera."""
+    from app import codesheet  # noqa: PLC0415
+
+    _write_bytes(file, codesheet.page().encode())
+
+
+@commands.command()
+@STUDY
+@click.argument("file", metavar="FILE.pdf")
+def traycards(study: Path, file: str) -> None:
+    """Write a card to print for each study tray: its deployment as a code and in words."""
+    from app import wording  # noqa: PLC0415
+
+    with _open(study) as workspace:
+        cards = workspace.tray_cards()
+    _write_bytes(file, cards.pdf)
+    for line in wording.tray_cards(cards.cards, cards.sheets, cards.unprinted):
+        click.echo(line, err=True)
+
+
+@commands.command()
 @STUDY
 @click.option("--port", type=click.IntRange(1, 65535), help="Default: the first that is free.")
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
@@ -252,16 +275,25 @@ def _table(columns: Iterable[str], rows: Iterable[dict[str, str]], csv_file: str
         for line in tables.csv_text(columns, rows):
             click.echo(line, nl=False)
     else:
-        _write(Path(csv_file), tables.csv_text(columns, rows))
+        _write(Path(csv_file), (line.encode() for line in tables.csv_text(columns, rows)))
         click.echo(f"Wrote {csv_file}.", err=True)
 
 
-def _write(file: Path, lines: Iterable[str]) -> None:
+def _write_bytes(file: str, content: bytes) -> None:
+    """Write a file, or to standard output where it is named `-`."""
+    if file == "-":
+        sys.stdout.buffer.write(content)
+        return
+    _write(Path(file), [content])
+    click.echo(f"Wrote {file}.", err=True)
+
+
+def _write(file: Path, parts: Iterable[bytes]) -> None:
     """Write a file whole or not at all."""
     part = file.with_name(file.name + ".part")
     try:
-        with part.open("w", encoding="utf-8", newline="") as out:
-            out.writelines(lines)
+        with part.open("wb") as out:
+            out.writelines(parts)
         part.replace(file)
     except OSError as fault:
         part.unlink(missing_ok=True)

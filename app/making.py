@@ -3,6 +3,7 @@
 How copies are made, and where they are, is decided in `core/previews.py`.
 """
 
+import contextlib
 import threading
 import time
 from collections import deque
@@ -192,6 +193,8 @@ class Maker:
             self._progress[placement].left = len(self._todo)
         for made in self._previews.make(self._handed_out(placement), workers=self._workers):
             self._count(self._progress[placement], made)
+        if not self._progress[placement].left:
+            self._score(placement)
         return True
 
     def _next_placement(self) -> str:
@@ -260,9 +263,10 @@ class Maker:
             self._look_again = 0.0
 
     def _rate(self) -> float:
-        if len(self._moments) < 2 or self._moments[-1] < time.monotonic() - _RATE_S:  # noqa: PLR2004
+        steps = len(self._moments) - 1
+        if steps < 1 or not self._placement or self._moments[-1] < time.monotonic() - _RATE_S:
             return 0.0
-        return (len(self._moments) - 1) / max(self._moments[-1] - self._moments[0], 1e-6)
+        return steps / max(self._moments[-1] - self._moments[0], 1e-6)
 
     def _score_next(self) -> bool:
         """Score the placements whose copies are made, one at a time."""
@@ -273,11 +277,21 @@ class Maker:
         return False
 
     def _score(self, placement: str) -> None:
+        """Score a placement's photos; it is told of each step, and so can be ended between two."""
         one = self._progress[placement]
-        score: Callable[[str], object] | None = getattr(self._workspace, "score", None)
-        if score:
-            score(placement)
-        self._scored[placement] = (one.total, one.made)
+        score: Callable[..., object] | None = getattr(self._workspace, "score", None)
+        with contextlib.suppress(_StoppedError):
+            if score:
+                score(placement, progress=self._go_on_scoring)
+            self._scored[placement] = (one.total, one.made)
+
+    def _go_on_scoring(self, _done: int, _total: int) -> None:
+        if self._stopping:
+            raise _StoppedError
+
+
+class _StoppedError(Exception):
+    """The page ends."""
 
 
 def running() -> Maker | None:

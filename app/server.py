@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from app import making, session
+from app import codesheet, making, session
 from app.viewer import service
 from core import pictures
 from core.errors import LastbiteError, StudyError
@@ -99,6 +99,7 @@ def page_of(workspace: Workspace, *, open_browser: bool = False) -> st.App:
             Route("/photo/{size}/{photo:int}", photo_route(workspace), methods=["GET"]),
             Route("/photo/{rest:path}", _not_found, methods=["GET"]),
             *service.routes(workspace, maker),
+            *codesheet.routes(),
         ],
         middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=HOSTS)],
         lifespan=opened,

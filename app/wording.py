@@ -39,6 +39,18 @@ def counts(found: Counts) -> str:
     return f"{found.new} new, {found.changed} changed, {found.same} as before."
 
 
+def tray_cards(cards: int, sheets: int, unprinted: Sequence[str]) -> list[str]:
+    """Say how many tray cards there are, and on which of them letters could not be printed."""
+    many = f"{cards} tray {'card' if cards == 1 else 'cards'}"
+    lines = [f"{many} on {sheets} {'sheet' if sheets == 1 else 'sheets'} of A4: print at 100 %."]
+    if unprinted:
+        lines.append(
+            "Letters that the printed font does not have stand as ? on the cards of "
+            f"{', '.join(unprinted)}; their codes are whole."
+        )
+    return lines
+
+
 def finding(found: Finding) -> str:
     """Say one finding; `!` marks what has to be put right."""
     return f"{'!' if found.serious else '-'} {found.thing}: {found.message}"

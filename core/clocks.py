@@ -4,10 +4,11 @@ Two steps: the zone the clock was set to turns the camera's display into a nomin
 clock checks move nominal time onto true time. When a camera was working is decided in coverage.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from itertools import pairwise
+from typing import Self, overload
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -139,23 +140,91 @@ def correct(nominal: Seconds, clock: Clock) -> tuple[Seconds, NDArray[np.bool_]]
     return moved, (nominal < shown[0] - far) | (nominal > shown[-1] + far)
 
 
+class Timed(Sequence[Photo]):
+    """Photos with their true times, each given its own when it is looked at.
+
+    Most of a placement's photos are only put in order: that takes half the time so.
+    """
+
+    def __init__(
+        self,
+        photos: Sequence[Photo],
+        seconds: Seconds,
+        known: NDArray[np.bool_],
+        flags: Mapping[int, ClockFlag],
+    ) -> None:
+        self.photos = photos
+        """As they were before they had times; one that has a time already keeps it."""
+        self.seconds = seconds
+        """Shape (n,), true times where they are `known`. [s since 1970 UTC]"""
+        self.known = known
+        """Shape (n,), whether each has a true time."""
+        self._flags = flags
+
+    @classmethod
+    def of(cls, photos: Sequence[Photo]) -> Self:
+        """Take photos as they are, with the true times that they have."""
+        moments = (p.true_time.timestamp() if p.true_time else 0 for p in photos)
+        seconds = np.fromiter(moments, np.int64, count=len(photos))
+        known = np.fromiter((p.true_time is not None for p in photos), np.bool_, len(photos))
+        return cls(photos, seconds, known, {})
+
+    def at(self, places: NDArray[np.int64]) -> Self:
+        """Give those at some places, in that order."""
+        here = places.tolist()
+        flags = {at: self._flags[place] for at, place in enumerate(here) if place in self._flags}
+        photos = [self.photos[place] for place in here]
+        return type(self)(photos, self.seconds[places], self.known[places], flags)
+
+    def __len__(self) -> int:
+        """Count them."""
+        return len(self.photos)
+
+    @overload
+    def __getitem__(self, at: int) -> Photo: ...
+
+    @overload
+    def __getitem__(self, at: slice) -> list[Photo]: ...
+
+    def __getitem__(self, at: int | slice) -> Photo | list[Photo]:
+        """Give one, or several, with their times."""
+        if isinstance(at, slice):
+            return [self[one] for one in range(*at.indices(len(self)))]
+        return self._timed(at % len(self), bool(self.known[at]), int(self.seconds[at]))
+
+    def __iter__(self) -> Iterator[Photo]:
+        """Give each with its time."""
+        known, seconds = self.known.tolist(), self.seconds.tolist()
+        return map(self._timed, range(len(self)), known, seconds)
+
+    def _timed(self, at: int, known: bool, second: int) -> Photo:
+        photo = self.photos[at]
+        if not known or photo.true_time is not None:
+            return photo
+        flag = self._flags.get(at, ClockFlag.NONE)
+        return photo.timed(datetime.fromtimestamp(second, UTC), flag)
+
+
 def with_true_times(photos: Sequence[Photo], clock: Clock) -> list[Photo]:
     """Give one placement's photos their true times; photos without a camera time stay without.
 
     So do those whose true time would lie outside the calendar. `photos` may come in any order;
     the result keeps it.
     """
-    timed = [index for index, photo in enumerate(photos) if photo.camera_time is not None]
-    nominal, flags = _nominal([photos[index] for index in timed], clock)
+    return list(true_times(photos, clock))
+
+
+def true_times(photos: Sequence[Photo], clock: Clock) -> Timed:
+    """Give the same as `with_true_times`, each photo when it is looked at."""
+    shown = [index for index, photo in enumerate(photos) if photo.camera_time is not None]
+    nominal, unsure = _nominal([photos[index] for index in shown], clock)
     true, beyond = correct(nominal, clock)
-    result = list(photos)
-    moved = zip(timed, true.tolist(), beyond.tolist(), strict=True)
-    for at, (index, second, far) in enumerate(moved):
-        if not EARLIEST_S <= second <= LATEST_S:
-            continue
-        flag = flags.get(at, ClockFlag.BEYOND_CHECKS if far else ClockFlag.NONE)
-        result[index] = photos[index].timed(datetime.fromtimestamp(second, UTC), flag)
-    return result
+    flags = {shown[at]: ClockFlag.BEYOND_CHECKS for at in np.flatnonzero(beyond).tolist()}
+    flags |= {shown[at]: flag for at, flag in unsure.items()}
+    seconds, known = np.zeros(len(photos), np.int64), np.zeros(len(photos), np.bool_)
+    seconds[shown] = true
+    known[shown] = (true >= EARLIEST_S) & (true <= LATEST_S)
+    return Timed(photos, seconds, known, flags)
 
 
 def _nominal(photos: Sequence[Photo], clock: Clock) -> tuple[Seconds, dict[int, ClockFlag]]:

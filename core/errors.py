@@ -8,6 +8,7 @@ LastbiteError
     CardError       a card folder or a photo on it
     ClockError      a camera clock that cannot be corrected
     TagError        a tag that names something the study does not have
+    CodeError       a code for the camera that cannot be made
     AnalysisError   a number that a scale or an equation of the analysis has no answer for
 
 A bug stays a plain Python error and keeps its traceback.
@@ -35,6 +36,10 @@ class ClockError(LastbiteError):
 
 class TagError(LastbiteError):
     """A tag names something that the study does not have."""
+
+
+class CodeError(LastbiteError):
+    """A code for the camera, of the time or of a tray, cannot be made."""
 
 
 class AnalysisError(LastbiteError):

@@ -5,9 +5,12 @@ Photos and clocks hold until a log or a card changes; tags made since are added 
 
 import contextlib
 import gc
+import threading
 from collections.abc import Iterator, Mapping
 from datetime import timedelta
 
+import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import Connection
 
 from core import standing, views
@@ -17,6 +20,7 @@ from core.standing import Standing
 from core.store import Database, base_version, data_version
 from core.store import cards as card_store
 from core.store import logs as log_store
+from core.store import peaks as peak_store
 from core.store import tags as tag_store
 from core.views import Layout, PlacementBase, PlacementView
 
@@ -28,9 +32,12 @@ class Kept:
         self._database = database
         self._settings = settings
         self._species: tuple[int, Mapping[str, Species]] | None = None
+        self._taggers: tuple[int, frozenset[str]] = (0, frozenset())
+        self._locks = tuple(threading.Lock() for _ in range(16))
         self._bases: dict[str, tuple[int, PlacementBase]] = {}
         self._standings: dict[str, tuple[PlacementBase, tag_store.Seen, Standing]] = {}
         self._layouts: dict[tuple[str, timedelta], tuple[int, Layout]] = {}
+        self._wholes: dict[str, tuple[PlacementBase, tuple[float, ...], NDArray[np.float64]]] = {}
         self._views: dict[tuple[str, timedelta], tuple[Layout, PlacementView]] = {}
 
     def species(self, connection: Connection) -> Mapping[str, Species]:
@@ -41,16 +48,41 @@ class Kept:
             self._species = (version, listed)
         return self._species[1]
 
+    def tagger(self, connection: Connection, name: str) -> str:
+        """Give a tagger's name as the study spells it already, else as it stands.
+
+        Blanks inside and at the ends are made single; nomsa and Nomsa are one tagger.
+        """
+        bare, version = " ".join(name.split()), base_version(connection)
+        if self._taggers[0] != version or bare not in self._taggers[1]:
+            # A tagger may be new since; one that is known stays so until a card is forgotten.
+            self._taggers = (version, frozenset(tag_store.names_of_taggers(connection)))
+        known = self._taggers[1]
+        if bare in known:
+            return bare
+        return min((one for one in known if one.casefold() == bare.casefold()), default=bare)
+
     def base(self, connection: Connection, placement: str) -> PlacementBase:
         """Give what no tag changes of a placement: its photos, their times and order."""
         version = base_version(connection)
         cached = self._bases.get(placement)
         if cached and cached[0] == version:
             return cached[1]
+        # A page asks for several things at once: one of its requests does the work for all.
+        with self._locks[hash(placement) % len(self._locks)]:
+            cached = self._bases.get(placement)
+            if cached and cached[0] == version:
+                return cached[1]
+            base = self._read_base(connection, placement)
+            if base.known and (cached is None or cached[0] < version):
+                self._bases[placement] = (version, base)
+            return base
+
+    def _read_base(self, connection: Connection, placement: str) -> PlacementBase:
         logged = {one.placement: one for one in log_store.placements(connection)}
         checked = [c for c in log_store.clock_checks(connection) if c.placement == placement]
         with _looking_for_no_garbage():
-            base = views.base_of(
+            return views.base_of(
                 placement,
                 logged.get(placement),
                 checked,
@@ -59,9 +91,6 @@ class Kept:
                 self.species(connection),
                 log_store.tray_deployments(connection),
             )
-        if base.known:
-            self._bases[placement] = (version, base)
-        return base
 
     def layout(self, placement: str, gap: timedelta) -> tuple[Layout, int]:
         """Give a placement's visits without their answers, and the `data_version` they are of."""
@@ -78,6 +107,21 @@ class Kept:
             self._layouts[placement, gap] = (version, layout)
         return layout, version
 
+    def wholes(self, base: PlacementBase) -> NDArray[np.float64]:
+        """Give how much each photo in order differs from its quiet scene; NaN: not scored."""
+        placement = base.placement.placement
+        with self._database.read() as connection:
+            mark = peak_store.mark(connection, placement)
+            cached = self._wholes.get(placement)
+            if cached and cached[0] is base and cached[1] == mark:
+                return cached[2]
+            with _looking_for_no_garbage():
+                found = peak_store.wholes(connection, placement)
+        scores = (found.get(photo, np.nan) for photo in base.ids.tolist())
+        wholes = np.fromiter(scores, np.float64, count=len(base.ids))
+        self._wholes[placement] = (base, mark, wholes)
+        return wholes
+
     def view(self, placement: str, gap: timedelta) -> PlacementView:
         """Give a placement with every visit answered."""
         layout, _ = self.layout(placement, gap)
@@ -86,7 +130,8 @@ class Kept:
             return cached[1]
         with _looking_for_no_garbage():
             view = views.view_of(layout)
-        self._views[placement, gap] = (layout, view)
+        if layout.base.known:
+            self._views[placement, gap] = (layout, view)
         return view
 
     def _standing(self, connection: Connection, base: PlacementBase) -> Standing:
@@ -95,9 +140,11 @@ class Kept:
         known, seen, old = self._standings.get(placement) or (None, None, None)
         if known is not base or seen is None or old is None:
             seen, old = tag_store.NOTHING_SEEN, standing.nothing(len(base.ordered))
-        news, seen = tag_store.news(connection, placement, seen)
-        now = standing.renewed(old, news, base.place, self._settings.taggers_needed)
-        self._standings[placement] = (base, seen, now)
+        with _looking_for_no_garbage():
+            news, seen = tag_store.news(connection, placement, seen)
+            now = standing.renewed(old, news, base.place, self._settings.taggers_needed)
+        if base.known:
+            self._standings[placement] = (base, seen, now)
         return now
 
 

@@ -280,6 +280,23 @@ class Photo:
         return float(f"0.{self.subsec}") if self.subsec.isdecimal() else 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """Where a tray stands in the pictures of its placement: an ellipse."""
+
+    tray: str
+    """Empty where the placement's trays are not named."""
+    cx: float
+    cy: float
+    rx: float
+    ry: float
+    """Centre and half axes, x to the right and y down. [picture widths]"""
+    angle: float
+    """Turn of the rx axis, clockwise on screen. [degrees]"""
+    by: str = ""
+    """Who drew it; empty: found by the machine, and not looked at yet."""
+
+
 # --- what follows from both ------------------------------------------------------------------
 
 

@@ -163,7 +163,12 @@ class Previews:
             return found or self._made_now(original, pixels)
 
     def _made_now(self, original: Original, pixels: int) -> Path | bytes:
-        targets = _targets(self.folder, original)
+        try:
+            targets = _targets(self.folder, original)
+        except OSError:
+            raise CardError(
+                f"The original {original.file} is not at hand. Put the card in."
+            ) from None
         try:
             written = write_copies(original.path, *targets.values())
         except StudyError:  # the folder cannot be written: show the picture all the same
@@ -189,7 +194,7 @@ class Previews:
 
     def size(self) -> int:
         """Give how much room the copies take. [bytes]"""
-        return sum(entry.stat().st_size for entry in _entries(self.folder))
+        return sum(_size(entry) for entry in _entries(self.folder))
 
     def clear(self) -> None:
         """Delete all copies; what cannot be deleted stays."""
@@ -222,7 +227,7 @@ def kept(folder: Path, original: Original, pixels: int) -> Path | None:
     """Give the copy of an original as it is now; None where there is none, or it is not at hand."""
     with contextlib.suppress(OSError):
         path = _targets(folder, original)[pixels]
-        return path if path.stat().st_size else None
+        return path if _is_whole(path) else None
     return None
 
 
@@ -236,7 +241,7 @@ def newest(folder: Path, photos: Collection[int], pixels: int) -> dict[int, Path
                 continue
             if photo not in found or _changed(entry) > _changed(found[photo]):
                 found[photo] = entry
-    return {photo: Path(entry.path) for photo, entry in found.items() if entry.stat().st_size}
+    return {photo: Path(entry.path) for photo, entry in found.items() if _size(entry)}
 
 
 def stock(folder: Path, originals: Sequence[Original]) -> Stock:
@@ -262,7 +267,7 @@ def _there(folder: Path, originals: Sequence[Original]) -> set[str]:
     for one in {_folder(folder, original.id) for original in originals}:
         for entry in _listed(one):
             if not entry.name.endswith(_PART):
-                there.add(entry.name)
+                there |= {entry.name} if _size(entry) else set()
             elif _changed(entry) < (time.time() - _LEFT_BEHIND_S) * 1e9:
                 with contextlib.suppress(OSError):
                     os.unlink(entry.path)  # noqa: PTH108  (a str from scandir, kept as it is)
@@ -287,6 +292,11 @@ def _folder(folder: Path, photo: int) -> Path:
     return folder / f"{photo // _IN_ONE_FOLDER:05}"
 
 
+def _is_whole(copy: Path) -> bool:
+    """Say whether a copy is there; after a loss of power it may be there and empty."""
+    return copy.is_file() and copy.stat().st_size > 0
+
+
 def _is_there(folder: str) -> bool:
     return os.path.isdir(folder)  # noqa: PTH112  (as it is held)
 
@@ -297,7 +307,15 @@ def _photo_of(name: str) -> int:
 
 
 def _changed(entry: "os.DirEntry[str]") -> int:
-    return entry.stat().st_mtime_ns
+    with contextlib.suppress(OSError):  # it was deleted, or got its own name, since it was listed
+        return entry.stat().st_mtime_ns
+    return 0
+
+
+def _size(entry: "os.DirEntry[str]") -> int:
+    with contextlib.suppress(OSError):  # as above
+        return entry.stat().st_size
+    return 0
 
 
 def _entries(folder: Path) -> Iterator["os.DirEntry[str]"]:
@@ -349,7 +367,7 @@ def _handed_out(makers: ProcessPoolExecutor, folder: Path, original: Original) -
     """Give a photo to a worker; what is there already, or cannot be, is told at once."""
     try:
         targets = list(_targets(folder, original).values())
-        if original.hashed and all(path.is_file() for path in targets):
+        if original.hashed and all(map(_is_whole, targets)):
             return original, Made(original), []
     except OSError:
         return original, Made(original, away="its original is not at hand"), []
@@ -405,6 +423,6 @@ def _problems(known: dict[int, Original], faults: dict[int, str]) -> dict[int, s
     for photo, one in known.items():
         others = [p for p in one.problem.split("; ") if p and not p.startswith(CANNOT_BE_SHOWN)]
         problem = "; ".join(filter(None, [*others, faults[photo]]))
-        if one.is_photo and problem != one.problem:
+        if problem != one.problem:
             news[photo] = problem
     return news

@@ -148,14 +148,6 @@ def refuse_others(taggers: Mapping[int, str], by: str) -> None:
             )
 
 
-def same_spelling(name: str, known: Sequence[str]) -> str:
-    """Give the spelling of a tagger's name that is known: nomsa and Nomsa are one tagger."""
-    bare = " ".join(name.split())
-    if bare in known:
-        return bare
-    return next((one for one in known if one.casefold() == bare.casefold()), bare)
-
-
 def refuse_tray(tray: str, watched: Sequence[str], placement: str) -> None:
     """Refuse a tray that the placement does not watch; one whose trays nobody wrote watches any."""
     if tray and watched and tray not in watched:

@@ -8,14 +8,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
-import numpy as np
-
 from core.model import (
     ANSWERS_WITHOUT_SPECIES,
     BLANK,
     HANDLER,
     Answer,
-    AnsweredVisit,
     Photo,
     Reason,
     Sighting,
@@ -95,39 +92,18 @@ def replaces_in(tag: Tag) -> Key:
     return (who, tag.placement, *ends)
 
 
-def runs_of(tags: Iterable[Tag], ordered: Sequence[Photo]) -> list[Run]:
-    """Place tags on one placement's photos in order; those on photos without a time are left out.
+def runs_at(tags: Iterable[Tag], place: Mapping[int, int]) -> list[Run]:
+    """Place tags that are in force, given where each photo stands in the order, by id.
 
+    Those on photos without a place are left out; one with a single end there has that one alone.
     When a corrected clock has turned a run round, its earlier photo is its first.
     """
-    return runs_at(in_force(tags), {photo.id: at for at, photo in enumerate(ordered)})
-
-
-def runs_at(tags: Iterable[Tag], place: Mapping[int, int]) -> list[Run]:
-    """Place tags that are in force, given where each photo stands in the order, by id."""
     runs = []
     for tag in tags:
         ends = [place[id_] for id_ in (tag.first_photo, tag.last_photo) if id_ in place]
         if ends:
             runs.append(Run(tag, min(ends), max(ends)))
     return runs
-
-
-def tagged(runs: Sequence[Run], count: int) -> list[bool]:
-    """Say of each of `count` photos whether any tag covers it."""
-    steps = np.zeros(count + 1, dtype=np.int64)
-    for run in runs:
-        steps[run.first] += 1
-        steps[run.last + 1] -= 1
-    return [bool(inside) for inside in np.cumsum(steps[:-1])]
-
-
-def held_as_handler(runs: Sequence[Run], count: int, needed: int) -> list[bool]:
-    """Say of each photo whether `handler` is held of it: ruled so, or all who tagged it agree."""
-    result = [False] * count
-    for first, end in handler_stretches(runs, needed):
-        result[first:end] = [True] * (end - first)
-    return result
 
 
 def handler_stretches(runs: Sequence[Run], needed: int) -> Iterator[tuple[int, int]]:
@@ -155,55 +131,6 @@ def _says_handler(over: Sequence[Tag], needed: int) -> bool:
     taggers = {tag.tagger for tag in deciding if tag.sure or tag.ruling}
     agreed = all(tag.species == HANDLER for tag in deciding)
     return agreed and (bool(ruling) or len(taggers) >= needed)
-
-
-def answer_visits(
-    visits: Sequence[Visit],
-    runs: Sequence[Run],
-    ordered: Sequence[Photo],
-    *,
-    needed: int,
-    species: Mapping[str, Species],
-    timelapse_every_min: int | None = None,
-) -> list[AnsweredVisit]:
-    """Give every visit of one placement its answer.
-
-    Parameters
-    ----------
-    visits
-        In order, over photos of `ordered`.
-    needed
-        How many taggers have to agree before an answer is held without a ruling.
-    species
-        The study's species by key.
-    timelapse_every_min
-        The placement's, if it took time-lapse photos.
-    """
-    place = {photo.id: at for at, photo in enumerate(ordered)}
-    places = [[place[photo.id] for photo in visit.photos] for visit in visits]
-    firsts = np.array([one[0] for one in places], dtype=np.int64)
-    lasts = np.array([one[-1] for one in places], dtype=np.int64)
-    over: list[list[Run]] = [[] for _ in visits]
-    for run in runs:
-        start = int(np.searchsorted(lasts, run.first, side="left"))
-        stop = int(np.searchsorted(firsts, run.last, side="right"))
-        for at in range(start, stop):
-            over[at].append(run)
-    return [
-        AnsweredVisit(
-            visit,
-            answer(
-                visit,
-                photos,
-                above,
-                ordered,
-                needed=needed,
-                species=species,
-                timelapse_every_min=timelapse_every_min,
-            ),
-        )
-        for visit, photos, above in zip(visits, places, over, strict=True)
-    ]
 
 
 def answer(

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core import clocks, coverage, tags, visits
+from core.clocks import Timed
 from core.errors import ClockError
 from core.model import (
     Answer,
@@ -41,9 +42,9 @@ class PlacementBase:
     placement: Placement
     logged: bool
     """Whether the camera log has it."""
-    timed: tuple[Photo, ...]
+    timed: Timed
     """Every file met on its cards, in the order of the files, with true times."""
-    ordered: tuple[Photo, ...]
+    ordered: Timed
     """Photos that count, in the order of time; their kinds are not decided yet."""
     ids: NDArray[np.int64]
     seconds: NDArray[np.int64]
@@ -61,12 +62,13 @@ class PlacementBase:
     @property
     def known(self) -> bool:
         """Say whether the study has the placement: in its camera log, or photos of it."""
-        return self.logged or bool(self.timed)
+        return self.logged or len(self.timed) > 0
 
     @property
     def untimed(self) -> tuple[Photo, ...]:
         """Give the photos without a time: listed and shown, in no visit."""
-        return tuple(p for p in self.timed if p.is_photo and p.true_time is None)
+        without = (self.timed.photos[at] for at in np.flatnonzero(~self.timed.known).tolist())
+        return tuple(photo for photo in without if photo.is_photo)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,23 +195,40 @@ def base_of(
     clock, fault = None, ""
     try:
         clock = clocks.clock_of(logged, checks, zone, min(shown, default=None))
-        timed = clocks.with_true_times(photos, clock)
+        timed = clocks.true_times(photos, clock)
     except ClockError as words:
-        timed, fault = list(photos), str(words)
+        timed, fault = Timed.of(photos), str(words)
     placement = logged or Placement(name)
-    ordered = visits.in_order([p for p in timed if p.is_photo and p.copy_of is None])
-    ids = [photo.id for photo in ordered]
+    known = logged is not None
+    return in_order(timed, placement, known, clock, fault, species=species, trays=trays)
+
+
+def in_order(
+    timed: Timed,
+    placement: Placement,
+    logged: bool,
+    clock: clocks.Clock | None = None,
+    clock_fault: str = "",
+    *,
+    species: Mapping[str, Species],
+    trays: Sequence[TrayDeployment] = (),
+) -> PlacementBase:
+    """Put the photos of a placement, which have their true times, in order."""
+    counts = [photo.is_photo and photo.copy_of is None for photo in timed.photos]
+    counted = timed.at(np.flatnonzero(timed.known & np.array(counts, dtype=np.bool_)))
+    ordered = counted.at(visits.order_of(counted.photos, counted.seconds))
+    ids = [photo.id for photo in ordered.photos]
     return PlacementBase(
         placement=placement,
-        logged=logged is not None,
-        timed=tuple(timed),
-        ordered=tuple(ordered),
+        logged=logged,
+        timed=timed,
+        ordered=ordered,
         ids=np.array(ids, dtype=np.int64),
-        seconds=visits.seconds_of(ordered),
-        due=visits.due(ordered, placement.timelapse_every_min),
+        seconds=ordered.seconds,
+        due=visits.due(ordered.photos, placement.timelapse_every_min),
         place={photo: at for at, photo in enumerate(ids)},
         clock=clock,
-        clock_fault=fault,
+        clock_fault=clock_fault,
         species=species,
         trays=tuple(trays),
     )
@@ -246,10 +265,11 @@ def view_of(layout: Layout) -> PlacementView:
     triggered = [ordered[place] for place in layout.places.tolist()]
     grouped = visits.visits_of(triggered, layout.visit_of[layout.places])
     by_id = {photo.id: photo for photo in ordered}
+    files = enumerate(base.timed.photos)
     return PlacementView(
         placement=base.placement,
         logged=base.logged,
-        photos=tuple(by_id.get(photo.id, photo) for photo in base.timed),
+        photos=tuple(by_id.get(photo.id) or base.timed[at] for at, photo in files),
         ordered=tuple(ordered),
         visits=tuple(map(AnsweredVisit, grouped, layout.answers())),
         watched=tuple(coverage.watched(ordered, base.placement, layout.gap)),

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import pairwise
-from operator import attrgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,15 +27,18 @@ def rank(photo: Photo) -> tuple[datetime, float, str]:
 def in_order(photos: Sequence[Photo]) -> list[Photo]:
     """Put the photos that have a true time in their order; the others are left out."""
     timed = [photo for photo in photos if photo.true_time is not None]
-    seconds = seconds_of(timed)
-    parts = np.fromiter((p.subsecond for p in timed), dtype=np.float64, count=len(timed))
+    return [timed[at] for at in order_of(timed, seconds_of(timed)).tolist()]
+
+
+def order_of(photos: Sequence[Photo], seconds: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Give the places of photos in their order, the true times standing beside them [s]."""
+    parts = np.fromiter((p.subsecond for p in photos), dtype=np.float64, count=len(photos))
     order = np.lexsort((parts, seconds))
     # Names are compared only where the moments are the same: numbers are sorted much quicker.
     same = (np.diff(seconds[order]) == 0) & (np.diff(parts[order]) == 0)
-    result = [timed[at] for at in order.tolist()]
     for first, end in _stretches(same):
-        result[first:end] = sorted(result[first:end], key=attrgetter("file"))
-    return result
+        order[first:end] = sorted(order[first:end].tolist(), key=lambda at: photos[at].file)
+    return order
 
 
 def _stretches(same: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -87,16 +89,6 @@ def pack(group: NDArray[np.integer], seconds: NDArray[np.int64]) -> NDArray[np.i
     return (group.astype(np.int64) << 37) + seconds
 
 
-def group(photos: Sequence[Photo], gap: timedelta) -> list[Visit]:
-    """Group one placement's trigger photos into visits, in order.
-
-    Every trigger photo with a true time is in exactly one visit; time-lapse and handler photos
-    are in none.
-    """
-    ordered = in_order([photo for photo in photos if photo.kind is PhotoKind.TRIGGER])
-    return visits_of(ordered, numbers_within(seconds_of(ordered), gap))
-
-
 def visits_of(ordered: Sequence[Photo], numbers: NDArray[np.int64]) -> list[Visit]:
     """Give the visits of photos in order, their numbers standing beside them, rising from 1."""
     if len(ordered) == 0:
@@ -115,40 +107,7 @@ def seconds_of(photos: Sequence[Photo]) -> NDArray[np.int64]:
 
 def numbers_within(seconds: NDArray[np.int64], gap: timedelta) -> NDArray[np.int64]:
     """Give one placement's photos the numbers of their visits, from 1; true times, rising [s]."""
-    if len(seconds) == 0:
-        return np.empty(0, dtype=np.int64)
-    return 1 + np.concatenate(([0], np.cumsum(parted(np.diff(seconds), gap))))
-
-
-def with_kinds(
-    ordered: Sequence[Photo],
-    *,
-    gap: timedelta,
-    timelapse_every_min: int | None,
-    tagged: Sequence[bool],
-    handler: Sequence[bool],
-) -> list[Photo]:
-    """Say of each photo why it was taken.
-
-    Handler photos are those that people tagged so. A time-lapse photo lies on a multiple of its
-    minutes since the camera's midnight (2 s either way), stands alone by more than the gap, and
-    is untagged. All others were triggered.
-
-    Parameters
-    ----------
-    ordered
-        One placement's photos with a true time, in order.
-    tagged, handler
-        For each photo: whether any tag covers it, and whether `handler` is held of it.
-    """
-    found = kinds(
-        seconds_of(ordered),
-        due(ordered, timelapse_every_min),
-        gap=gap,
-        tagged=np.array(tagged, dtype=np.bool_),
-        handler=np.array(handler, dtype=np.bool_),
-    )
-    return of_kinds(ordered, found)
+    return 1 + number_visits(np.zeros_like(seconds), seconds.astype("datetime64[s]"), gap)
 
 
 KINDS = (PhotoKind.TRIGGER, PhotoKind.TIMELAPSE, PhotoKind.HANDLER)
@@ -164,14 +123,20 @@ def kinds(
     tagged: NDArray[np.bool_],
     handler: NDArray[np.bool_],
 ) -> NDArray[np.int8]:
-    """Say of many photos at once why each was taken; the rule of `with_kinds`.
+    """Say of each photo of a placement why it was taken, as its place in `KINDS`.
+
+    Handler photos are those that people tagged so. A time-lapse photo lies on a multiple of its
+    minutes since the camera's midnight (2 s either way), stands alone by more than the gap, and
+    is untagged. All others were triggered.
 
     Parameters
     ----------
     seconds
-        True times, rising. [s since 1970 UTC]
+        Shape (n,), true times, rising. [s since 1970 UTC]
     due
-        Whether a time-lapse photo was due when each was taken.
+        Shape (n,), whether a time-lapse photo was due then on the camera's clock.
+    tagged, handler
+        Shape (n,), whether any tag covers each, and whether `handler` is held of it.
     """
     parts = parted(np.diff(seconds), gap)
     edge = np.ones(min(len(seconds), 1), dtype=np.bool_)
@@ -184,9 +149,9 @@ def kinds(
 def of_kinds(ordered: Sequence[Photo], kinds: NDArray[np.int8]) -> list[Photo]:
     """Give photos the kinds that stand beside them."""
     result = list(ordered)
-    now = np.array([KINDS.index(photo.kind) for photo in ordered], dtype=np.int8)
+    now = np.array([KINDS.index(photo.kind) for photo in result], dtype=np.int8)
     for at in np.flatnonzero(kinds != now).tolist():
-        result[at] = replace(ordered[at], kind=KINDS[kinds[at]])
+        result[at] = replace(result[at], kind=KINDS[kinds[at]])
     return result
 
 

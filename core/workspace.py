@@ -3,8 +3,11 @@
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Self
+from typing import TYPE_CHECKING, Self
 from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
 
 from core import (
     checks,
@@ -35,6 +38,7 @@ from core.model import (
     ClockCheck,
     Finding,
     Outcome,
+    Outline,
     Placement,
     Species,
     Tag,
@@ -52,12 +56,18 @@ from core.store import (
 from core.store import cards as card_store
 from core.store import logs as log_store
 from core.store import originals as original_store
+from core.store import outlines as outline_store
+from core.store import peaks as peak_store
 from core.store import secrets as secret_store
 from core.store import tags as tag_store
+from core.store.peaks import Change
 from core.taglog import NewTag
 from core.views import Layout, PlacementBase, PlacementView
 
-__all__ = ["Counts", "NewTag", "PlacementView", "Workspace"]
+if TYPE_CHECKING:
+    from core import codes, traycards
+
+__all__ = ["Change", "Counts", "NewTag", "PlacementView", "Workspace"]
 
 
 class Workspace:
@@ -245,9 +255,43 @@ class Workspace:
         """Give a placement's visits without their answers, and the `version` they are of."""
         return self._kept.layout(placement, self.settings.gap)
 
-    def photo_path(self, photo: int) -> Path:
-        """Give the original of a photo; CardError in words when it is not at hand."""
-        return self.previews.original(photo).path
+    def wholes(self, base: PlacementBase) -> NDArray[np.float64]:
+        """Give how much each photo in order differs from its quiet scene; NaN: not scored."""
+        return self._kept.wholes(base)
+
+    def changes(self, photos: Sequence[int]) -> dict[int, Change]:
+        """Give how much photos differ and where, by their ids; those not scored are left out."""
+        with self._database.read() as connection:
+            return peak_store.changes(connection, photos)
+
+    def outlines(self, placement: str) -> list[Outline]:
+        """Give where each tray stands in a placement's pictures, as it was drawn last."""
+        with self._database.read() as connection:
+            return outline_store.outlines(connection, placement)
+
+    def set_outline(self, placement: str, outline: Outline) -> None:
+        """Hold where a tray stands; TagError for a tray that the placement does not watch."""
+        taglog.refuse_tray(outline.tray, self.base(placement).placement.trays, placement)
+        with self._database.begin(Raises.NOTHING) as connection:
+            outline_store.add_outline(connection, placement, outline, datetime.now(UTC))
+
+    def survey(self, placement: str, progress: Progress | None = None) -> "codes.Survey":
+        """Look for clock and tray codes where people are likely; gives proposals, keeps nothing."""
+        from core import codes  # noqa: PLC0415  (OpenCV is slow to start)
+
+        seen = self.view(placement)
+        untimed = (photo for photo in seen.untimed if photo.copy_of is None)
+        photos = (*seen.ordered, *untimed)
+        gap, original = self.settings.gap, self.previews.original
+        return codes.survey(
+            seen.placement, photos, self.trays(), gap, lambda one: original(one).path, progress
+        )
+
+    def tray_cards(self) -> "traycards.TrayCards":
+        """Lay out the cards of all study trays for printing."""
+        from core import traycards  # noqa: PLC0415  (as above)
+
+        return traycards.tray_cards(self.trays(), self.zone)
 
     def missing_originals(self) -> dict[str, int]:
         """Count the photos whose card folder is not at hand now, by placement."""
@@ -284,14 +328,6 @@ class Workspace:
                 taglog.refuse_bad(one, self._kept.species(connection))
             return tag_store.add_tags(connection, rows, [one.action for one in new])
 
-    def take_back(self, number: int, by: str) -> None:
-        """Undo a tag; it is kept, and no longer counts."""
-        self.turn([number], by, taken_back=True)
-
-    def restore(self, number: int, by: str) -> None:
-        """Redo a tag that was taken back."""
-        self.turn([number], by, taken_back=False)
-
     def turn(
         self,
         numbers: Sequence[int],
@@ -321,7 +357,7 @@ class Workspace:
     def tagger(self, name: str) -> str:
         """Give a tagger's name as the study spells it already, else as it stands."""
         with self._database.read() as connection:
-            return taglog.same_spelling(name, tag_store.names_of_taggers(connection))
+            return self._kept.tagger(connection, name)
 
     def _load_tags(self, log: str, lines: Sequence[TagLine]) -> Counts:
         """Load tags that name photos of the study; a tag that is there already is the same."""

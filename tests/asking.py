@@ -4,13 +4,14 @@ import asyncio
 import json
 import uuid
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 from urllib.parse import urlencode
 
 from starlette.applications import Starlette
 
 from app.viewer import service, tickets
+from core.model import Tag
 from core.workspace import Workspace
 
 
@@ -137,6 +138,19 @@ class Page:
         assert list(said["refused"]) == [act["id"]]
         words: str = said["refused"][act["id"]]
         return words
+
+    def refusal(
+        self, method: str, path: str, body: object = None, query: str = "", **headers: str
+    ) -> tuple[int, str]:
+        """Send a request that is not answered; gives its status and its words."""
+        answer = replace(self, headers=headers).ask(method, path, body, query)
+        return answer.status, answer.said["error"]
+
+
+def tags_by(workspace: Workspace, who: str, placement: str = "SK-OPEN") -> list[Tag]:
+    """Give the tags somebody made, those taken back left out."""
+    made = workspace.view(placement).tags
+    return [tag for tag in made if tag.tagger == who and not tag.taken_back]
 
 
 async def _sent(app: Starlette, scope: dict[str, Any], body: bytes) -> Answer:

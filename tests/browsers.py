@@ -1,21 +1,35 @@
 """A real browser, served studies and somebody who sits before them."""
 
+import json
+import os
 import shutil
+import subprocess
+import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from pathlib import Path
-from subprocess import Popen
 
 import pytest
+from builders import write_photo
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, sync_playwright
-from test_server import free_port, started
+from test_server import ask, free_port
 
 from app import server
+from core.logs import LogKind
 from core.model import Tag
+from core.store import Raises
+from core.store.tables import SCORES
 from core.workspace import Workspace
 
 PATIENCE_S = 20.0
+UNSCORED = """
+from app.cli import main
+from core.workspace import Workspace
+Workspace.score = None
+main()
+"""
 CHROMIUM = next(
     (found for name in ("chromium", "chromium-browser", "google-chrome")
      if (found := shutil.which(name))),
@@ -29,7 +43,7 @@ MARKS = [
     pytest.mark.browser,
     pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed to drive the page with"),
 ]
-LAPTOP = {"width": 1366, "height": 657}
+WIDE, HIGH = 1366, 657
 """What a browser leaves of a screen of 1366 by 768."""
 
 
@@ -39,7 +53,7 @@ class Served:
 
     folder: Path
     port: int = field(default_factory=free_port)
-    process: "Popen[str] | None" = None
+    process: "subprocess.Popen[str] | None" = None
 
     @property
     def address(self) -> str:
@@ -47,8 +61,24 @@ class Served:
         return f"http://{server.ADDRESS}:{self.port}"
 
     def start(self) -> None:
-        """Serve it, at the same address as before."""
-        self.process = started(self.folder, self.port)
+        """Serve it, at the same address as before; photos are not scored beside the test."""
+        said = ["page", str(self.folder), "--no-browser", "--port", str(self.port)]
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", UNSCORED, *said],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=Path(server.__file__).parent.parent,
+            env=os.environ | {"PYTHONUNBUFFERED": "1"},
+        )
+        until(self.answers, lambda: "the server did not start", patience_s=60)
+
+    def answers(self) -> bool:
+        """Say whether the server is there."""
+        try:
+            return ask(self.port, "/_stcore/health").status == 200
+        except OSError:
+            return False
 
     def stop(self) -> None:
         """End the server."""
@@ -76,7 +106,10 @@ class Seat:
         name.fill(self.who)
         name.press("Enter")
         self.page.locator(f".lastbite[data-of='{self.who}|{self.placement}|here']").wait_for()
-        self.shown()
+        if choices.get("mode") == "quiet+sheet":
+            self.page.locator(".tile").first.wait_for()
+        else:
+            self.shown()
         return self
 
     def shown(self) -> None:
@@ -132,9 +165,13 @@ class Seat:
         return [(photos[0].id, photos[-1].id) for photos in found]
 
 
-def until(holds: Callable[[], object], words: Callable[[], object] = lambda: "") -> None:
+def until(
+    holds: Callable[[], object],
+    words: Callable[[], object] = lambda: "",
+    patience_s: float = PATIENCE_S,
+) -> None:
     """Wait until something holds."""
-    end = time.monotonic() + PATIENCE_S
+    end = time.monotonic() + patience_s
     while not holds():
         assert time.monotonic() < end, words()
         time.sleep(0.05)
@@ -155,7 +192,7 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
-    opened = browser.new_context(viewport={"width": 1366, "height": 657})
+    opened = browser.new_context(viewport={"width": WIDE, "height": HIGH})
     opened.set_default_timeout(30_000)
     yield opened
     opened.close()
@@ -172,3 +209,74 @@ def asked(context: BrowserContext) -> list[str]:
 @pytest.fixture
 def page(context: BrowserContext, asked: list[str]) -> Page:  # noqa: ARG001
     return context.new_page()
+
+
+# --- a study that each test has a tagger of its own in -------------------------------------------
+
+MANY = 220
+"""Visits of placement LONG, one photo each."""
+
+
+@pytest.fixture(scope="module")
+def served(built: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The demo, a long card, and one to be forgotten; each test has a tagger of its own."""
+    folder = tmp_path_factory.mktemp("viewer")
+    shutil.copytree(built, folder / "study")
+    start = datetime(2026, 3, 14, 8, 0)  # noqa: DTZ001  what a camera showed
+    for at in range(MANY):
+        shown = start + timedelta(minutes=5 * at)
+        write_photo(folder / "long" / f"IMG_{at:04}.JPG", shown, shade=300 + at)
+    for at in range(6):
+        write_photo(
+            folder / "lent" / f"IMG_{at:04}.JPG", start + timedelta(hours=at), shade=9000 + at
+        )
+    with Workspace.open(folder / "study") as workspace:
+        workspace.scan(folder / "long", "LONG")
+        workspace.scan(folder / "lent", "LENT")
+        named = "key,name,role\nx,<b>Bold</b> ![a](/b.png) $x$,other\n"
+        workspace.load(LogKind.SPECIES, named.encode(), "species.csv")
+        long = [one.visit.photos[0].id for one in workspace.view("LONG").visits]
+        # The later a visit, the less it changed; the last five are not scored.
+        scored(workspace, {photo: (MANY - at) / 1000 for at, photo in enumerate(long[:-5])})
+        first, second = workspace.view("SK-OPEN").visits[0].visit.photos[:2]
+        scored(workspace, {first.id: 0.4}, [[[0.3, 0.2], [0.6, 0.2], [0.6, 0.5]]])
+        scored(workspace, {second.id: 0.0}, infrared=True)
+    here = Served(folder / "study")
+    here.start()
+    yield here
+    here.stop()
+
+
+def scored(
+    workspace: Workspace,
+    wholes: Mapping[int, float],
+    outline: object = (),
+    *,
+    infrared: bool = False,
+) -> None:
+    """Say how much photos differ from their quiet scene."""
+    rows = [
+        {
+            "photo_id": photo,
+            "method": 1,
+            "basis": "copy",
+            "infrared": infrared,
+            "whole": whole,
+            "outline": json.dumps(outline),
+        }
+        for photo, whole in wholes.items()
+    ]
+    with workspace._database.begin(Raises.NOTHING) as connection:
+        connection.execute(SCORES.insert(), rows)
+
+
+@pytest.fixture
+def workspace(served: Served) -> Iterator[Workspace]:
+    with Workspace.open(served.folder) as opened:
+        yield opened
+
+
+@pytest.fixture
+def seat(page: Page, served: Served, workspace: Workspace, request: pytest.FixtureRequest) -> Seat:
+    """A tagger of the test's own, not seated yet."""
+    return Seat(page, served, workspace, request.node.name.removeprefix("test_")[:60])

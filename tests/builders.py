@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo
 from PIL import Image
 from sqlalchemy import Connection
 
-from core import coverage, tags, visits
+from core import standing, views
+from core.clocks import Timed
 from core.coverage import Cover
 from core.food import Food
 from core.forager import Circumstances, Company, Seen
@@ -24,6 +25,9 @@ from core.model import (
     Photo,
     Placement,
     Reason,
+    SeenVisit,
+    Sighting,
+    Span,
     Species,
     SpeciesRole,
     Status,
@@ -34,6 +38,7 @@ from core.model import (
 from core.outcomes import outcomes
 from core.settings import Settings
 from core.store import Database, NewPhoto, cards
+from core.views import Layout
 from core.windows import Record
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
@@ -50,6 +55,9 @@ SPECIES = {
         Species("p", "hiker", SpeciesRole.PERSON),
     )
 }
+
+NO_CAMERA = Placement("P1")
+"""A placement of which nothing is known but its name."""
 
 
 class RolledBackError(Exception):
@@ -197,26 +205,25 @@ def record(
         for number, run in enumerate(runs, start=1)
         if run.tag
     ]
-    ordered, placed = visits.in_order(photos), tags.runs_of(made, photos)
-    needed = settings.taggers_needed
-    ordered = visits.with_kinds(
-        ordered,
-        gap=settings.gap,
-        timelapse_every_min=placement.timelapse_every_min,
-        tagged=tags.tagged(placed, len(ordered)),
-        handler=tags.held_as_handler(placed, len(ordered), needed),
-    )
-    answered = tags.answer_visits(
-        visits.group(ordered, settings.gap),
-        placed,
-        ordered,
-        needed=needed,
-        species=SPECIES,
-        timelapse_every_min=placement.timelapse_every_min,
-    )
-    return Record(
-        placement, tuple(answered), tuple(coverage.watched(ordered, placement, settings.gap))
-    )
+    layout = laid_out(photos, made, placement, needed=settings.taggers_needed, gap=settings.gap)
+    view = views.view_of(layout)
+    return Record(placement, view.visits, view.watched)
+
+
+def laid_out(
+    photos: Sequence[Photo],
+    made: Sequence[Tag],
+    placement: Placement = NO_CAMERA,
+    *,
+    needed: int = 1,
+    gap: timedelta = SETTINGS.gap,
+    trays: Sequence[TrayDeployment] = (),
+) -> Layout:
+    """Give where the visits of photos with true times lie, and the tags over them."""
+    base = views.in_order(Timed.of(photos), placement, logged=True, species=SPECIES, trays=trays)
+    nothing = standing.nothing(len(base.ordered))
+    stands = standing.renewed(nothing, made, base.place, needed)
+    return views.layout_of(base, stands, needed, gap)
 
 
 def judge(
@@ -325,5 +332,55 @@ def case(
         who or there(seen, feeding_seen=food is Food.PART_EATEN and seen is not Seen.PERSONS),
         waits_for=(Reason.UNTAGGED,) if seen is Seen.UNFINISHED else (),
         visits_on_tray=0 if seen in {Seen.NOBODY, Seen.UNFINISHED} else 1,
+    )
+    return replace(dull, **values)
+
+
+# --- outcomes for the analysis -------------------------------------------------------------------
+
+
+def sighting(species: str = "g", where: Where = Where.FED, clock: str = "20:00") -> Sighting:
+    """Give a stay of five minutes on the only tray."""
+    first, last = at(clock), at(clock) + timedelta(minutes=5)
+    return Sighting(species, where, "", 1, first, last, (last, 0.0, "IMG_0001.JPG"))
+
+
+def seen(*sightings: Sighting, **values: Any) -> SeenVisit:
+    """Give a visit to a tray as its outcome holds it, answered unless said otherwise."""
+    return replace(SeenVisit((), at("20:00"), at("20:05"), sightings, held=True), **values)
+
+
+def result(
+    deployment: str = "D1",
+    left: str | None = "4.0",
+    microhabitat: str = "open",
+    *,
+    site: str = "S1",
+    night: int = 0,
+    status: Status = Status.KEEP,
+    tray_is: dict[str, Any] | None = None,
+    **values: Any,
+) -> Outcome:
+    """Give an outcome of so many grams left of 10.0, watched all night, owned by the gerbil."""
+    given = {
+        "set_out": at("18:00", night),
+        "picked_up": at("06:00", night),
+        "food_left_g": None if left is None else Decimal(left),
+        "microhabitat": microhabitat,
+        "site": site,
+    }
+    one = tray(deployment, **(given | (tray_is or {})))
+    valued = status in {Status.KEEP, Status.CAUTION}
+    dull = Outcome(
+        one,
+        status,
+        FIRST_REASONS[status],
+        "",
+        gud=one.food_left_g if valued else None,
+        forager="gerbil" if valued else "",
+        watched_share=1.0,
+        watched=(Span(at("18:00", night), at("06:00", night)),),
+        seen=(seen(sighting()),) if valued else (),
+        visits_all=1 if valued else 0,
     )
     return replace(dull, **values)

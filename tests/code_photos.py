@@ -44,6 +44,9 @@ INK = {
     Light.BLOOM: (250, 18, 7),
 }
 """Grey levels of white and of black, and the sensor's noise (standard deviation)."""
+OVEREXPOSED = 1.7
+"""How far a screen outshines what the sensor holds at night; from about 2.1 on, single modules are
+gone in white (worked out for the spill below)."""
 BY_DAY = {Light.DAY, Light.DULL, Light.GLARE}
 
 
@@ -102,7 +105,7 @@ def picture(matrix: Matrix, shot: Shot) -> Grey:
 def spill(lit: Grey, shot: Shot) -> Grey:
     """Give the light that a screen, far too bright, throws over its own dark modules."""
     linear = cv2.GaussianBlur(np.power(lit / 255, 2.2), (0, 0), 0.45 * shot.module_px)
-    return (255 * np.power(np.clip(2.2 * linear, 0, 1), 1 / 2.2)).astype(np.float32)
+    return as_grey(255 * np.power(np.clip(OVEREXPOSED * linear, 0, 1), 1 / 2.2))
 
 
 def held(matrix: Matrix, shot: Shot) -> tuple[tuple[slice, slice], Grey, Grey]:
@@ -147,16 +150,21 @@ def seen_corners(half: float, shot: Shot) -> NDArray[np.float64]:
     middle = np.array([(shot.at[0] - 0.5) * shot.width, (shot.at[1] - 0.5) * shot.width * 0.75])
     space = square @ turn.T @ lean.T + np.array([*(middle / focal * away), away])
     centre = np.array([shot.width / 2, shot.width * 3 / 8])
-    return space[:, :2] / space[:, 2:] * focal + centre
+    return np.asarray(space[:, :2] / space[:, 2:] * focal + centre, dtype=np.float64)
 
 
 def glare(shape: tuple[int, ...], shot: Shot, modules: int) -> Grey:
-    """Give a bright spot over one corner of the code, and a veil that fades away from it."""
-    high, wide = shape
-    row, column = np.mgrid[0:high, 0:wide].astype(np.float32)
-    centre = (0.33 * high, 0.70 * wide)
-    away = np.hypot(row - centre[0], column - centre[1]) / (shot.module_px * modules)
-    return 260 * np.exp(-((away / 0.13) ** 2)) + 60 * np.exp(-((away / 0.5) ** 2))
+    """Give a bright spot somewhere on the code, other for each seed, and a veil around it."""
+    row, column = np.mgrid[0 : shape[0], 0 : shape[1]].astype(np.float32)
+    up, aside = np.random.default_rng(shot.seed).uniform(-0.45, 0.45, 2) * modules * shot.module_px
+    away = np.hypot(row - shape[0] / 2 - up, column - shape[1] / 2 - aside)
+    away = away / (shot.module_px * modules)
+    return as_grey(260 * np.exp(-((away / 0.13) ** 2)) + 60 * np.exp(-((away / 0.5) ** 2)))
+
+
+def as_grey(values: object) -> Grey:
+    """Give values as grey levels."""
+    return np.asarray(values, dtype=np.float32)
 
 
 @cache
@@ -173,9 +181,9 @@ def scene(width: int, *, night: bool) -> Grey:
     unit = width / 100
     for _ in range(160):
         x, y = rng.uniform(0, width), rng.uniform(0.3, 1) * high
-        size = int(unit * rng.uniform(0.1, 0.6)) + 1
+        half = int(unit * rng.uniform(0.1, 0.6)) + 1
         stone = float(rng.uniform(70, 190))
-        cv2.ellipse(ground, (int(x), int(y)), (size, size // 2 + 1), 0, 0, 360, stone, -1)
+        cv2.ellipse(ground, (int(x), int(y)), (half, half // 2 + 1), 0, 0, 360, stone, -1)
     for _ in range(900):
         x, y = rng.uniform(0, width), rng.uniform(0, 0.45) * high
         tip = (int(x + rng.normal(0, 1.5) * unit), int(y - rng.uniform(1, 6) * unit))
@@ -183,12 +191,12 @@ def scene(width: int, *, night: bool) -> Grey:
         cv2.line(ground, (int(x), int(y)), tip, blade, max(1, int(unit / 14)), cv2.LINE_AA)
     tray = (int(0.45 * width), int(0.66 * high))
     cv2.ellipse(ground, tray, (int(0.2 * width), int(0.11 * high)), 0, 0, 360, 60, int(unit))
-    ground = cv2.GaussianBlur(ground, (0, 0), 0.7)
+    ground = as_grey(cv2.GaussianBlur(ground, (0, 0), 0.7))
     if night:
         row, column = np.mgrid[0:high, 0:width].astype(np.float32)
         off = np.hypot(column / width - 0.5, (row / high - 0.55) * 0.75)
         ground = ground * np.clip(1.0 - 1.15 * off, 0.1, 1) * 0.8
-    return np.clip(ground, 0, 255).astype(np.float32)
+    return as_grey(np.clip(ground, 0, 255))
 
 
 @cache

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from asking import Page
 
 from app import session
 from app.demo import build_demo
@@ -34,3 +35,24 @@ def empty(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Workspace
     monkeypatch.setenv(session.STUDY_VARIABLE, str(tmp_path / "new"))
     with Workspace.create(tmp_path / "new", "Africa/Johannesburg") as workspace:
         yield workspace
+
+
+# --- people before the viewer --------------------------------------------------------------------
+
+
+@pytest.fixture
+def thandi(demo: Workspace) -> Page:
+    """A student who has not tagged anything yet, at SK-OPEN."""
+    return Page(demo)
+
+
+@pytest.fixture
+def nomsa(demo: Workspace) -> Page:
+    """A student who has tagged every visit of the demo."""
+    return Page(demo, "Nomsa")
+
+
+@pytest.fixture
+def ike(demo: Workspace) -> Page:
+    """The instructor."""
+    return Page(demo, "Ike", instructor=True)

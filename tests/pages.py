@@ -1,7 +1,9 @@
 """Opening, reading and pressing the pages without a browser."""
 
+import json
 import re
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 from streamlit.testing.v1 import AppTest
@@ -41,17 +43,12 @@ def press(at: AppTest, start: str) -> AppTest:
     return at
 
 
-def tag_button(at: AppTest, species: str) -> str:
-    [key] = [
-        str(b.key) for b in at.button if re.fullmatch(rf"tag-\d+-\d+-\d+-{species}", str(b.key))
-    ]
-    return key
-
-
-def say_where(at: AppTest, where: str) -> None:
-    [control] = [one for one in at.segmented_control if str(one.key).startswith("where-")]
-    control.set_value(where).run()
-
-
 def tagging(placement: str = "SK-OPEN", **state: object) -> AppTest:
-    return opened("tag", own_tagger="Thandi", own_placement=placement, **state)
+    return opened("tag", **{"own_tagger": "Thandi", "own_placement": placement} | state)
+
+
+def told(at: AppTest) -> dict[str, Any]:
+    """Give what the Tag page tells its viewer."""
+    [viewer] = at.get("bidi_component")
+    data: dict[str, Any] = json.loads(viewer.proto.json)
+    return data

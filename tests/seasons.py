@@ -413,6 +413,7 @@ def reset(card: Card, random: Random, *, whole: bool = False) -> Card:
     start, end = card.placement.start, card.placement.end
     assert start is not None and end is not None
     inside = sorted(true for true in card.true.values() if start <= true <= end)
+    whole = whole or len(inside) < 4
     when = start if whole else inside[len(inside) // 4 + random.randrange(max(1, len(inside) // 2))]
     which = _ids_from(card, when)
     if whole:
@@ -498,3 +499,38 @@ def span_of(card: Card) -> Span:
     """Give a card's stretch."""
     assert card.placement.start and card.placement.end
     return Span(card.placement.start, card.placement.end)
+
+
+def switched(card: Card) -> Card:
+    """Let the camera change to or from summer time by itself at the turn within the card."""
+    zone = card.place.zone
+    begun = min(card.true.values()).astimezone(zone).utcoffset()
+    later = [n for n, true in card.true.items() if true.astimezone(zone).utcoffset() != begun]
+    turned = max(card.true.values()).astimezone(zone).utcoffset()
+    assert begun is not None and turned is not None
+    return shifted(card, begun - turned, ClockFault.SUMMER_TIME, later)
+
+
+def exchanged_each(card: Card) -> Card:
+    """Let day and month of each photo be exchanged, as a program that copies cards may do."""
+
+    def exchange(shown: datetime) -> datetime | None:
+        return shown.replace(month=shown.day, day=shown.month) if shown.day <= 12 else None
+
+    return shown_as(card, exchange, ClockFault.DAY_MONTH_EACH)
+
+
+def set_right(card: Card, by: timedelta, kind: ClockFault) -> Card:
+    """Let the clock be off by so much until somebody sets it right on the way."""
+    ids = sorted(card.true, key=lambda number: card.true[number])
+    start, end = span_of(card).start, span_of(card).end
+    inside = [number for number in ids if start <= card.true[number] <= end]
+    return shifted(card, by, kind, ids[: ids.index(inside[len(inside) // 2])])
+
+
+def twin(card: Card, random: Random, *, name: str, share: float = 0.8) -> Card:
+    """Give a second camera's card at the same tray: most of the same visits, some of its own."""
+    kept = [one for one in card.true.values() if random.random() < share]
+    moments = sorted({one + timedelta(seconds=random.randint(-15, 15)) for one in kept})
+    placement = replace(card.placement, placement=name, camera=f"{card.placement.camera}-b")
+    return _written(placement, card.trays, moments or [span_of(card).start], card.place, random)

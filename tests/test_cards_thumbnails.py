@@ -53,6 +53,7 @@ def small_picture(size: tuple[int, int] = (160, 120), bars: tuple[int, int] = (0
 
 
 def photo(path: Path, block: bytes, size: tuple[int, int] = (1600, 1200)) -> Path:
+    path.parent.mkdir(exist_ok=True)
     Image.new("RGB", size, "grey").save(path, exif=b"Exif\0\0" + block)
     return path
 

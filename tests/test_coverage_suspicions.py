@@ -69,9 +69,11 @@ def test_a_burst_that_broke_off() -> None:
     [
         pytest.param([], {}, id="no photo"),
         pytest.param(bursts(*EVENING), {}, id="the last burst is whole"),
-        pytest.param([*BROKEN, 18 * HOUR - 60], {}, id="a photo at pick-up"),
-        pytest.param([*BROKEN, 18 * HOUR - 900], {}, id="a photo a quarter of an hour before"),
-        pytest.param([*BROKEN, 18 * HOUR + 60], {}, id="a photo after pick-up"),
+        pytest.param([*bursts(*EVENING), 18 * HOUR - 60], {}, id="a photo at pick-up"),
+        pytest.param(
+            [*bursts(*EVENING), 18 * HOUR - 900], {}, id="a photo a quarter of an hour before"
+        ),
+        pytest.param([*bursts(*EVENING), 18 * HOUR + 60], {}, id="a photo after pick-up"),
         pytest.param(BROKEN, {"end": None}, id="pick-up is not in the log"),
         pytest.param(
             [*bursts(*EVENING[-8:]), 9 * HOUR], {}, id="too few bursts to know their size"
@@ -91,7 +93,8 @@ def test_no_sign_of_a_full_card(seconds: list[int], values: dict[str, Any]) -> N
 
 def test_a_whole_burst_may_be_of_several_triggers() -> None:
     """Six photos in a row are two triggers of three; seven are not."""
-    again = [*bursts(*EVENING), *bursts(9 * HOUR, 9 * HOUR + 5)]
+    again = [*bursts(*EVENING, 8 * HOUR + 5), *bursts(9 * HOUR, 9 * HOUR + 5)]
+    again.sort()
     assert card_full(photos_at(*again), stay()) is None
     found = card_full(photos_at(*again, 9 * HOUR + 10), stay())
     assert "broke off after 1 of 3" in evidence(found)
@@ -129,6 +132,7 @@ def test_the_state_at_pick_up_is_said(working: bool | None, words: str) -> None:
     ("card_bytes", "expected"),
     [
         pytest.param(None, Confidence.POSSIBLE, id="size of the card not known"),
+        pytest.param(40 * MEGA, Confidence.CLEAR, id="all of it taken"),
         pytest.param(41 * MEGA, Confidence.CLEAR, id="98 % taken"),
         pytest.param(int(40 * MEGA / 0.95), Confidence.CLEAR, id="95 % taken"),
         pytest.param(43 * MEGA, None, id="93 % taken"),
@@ -141,6 +145,42 @@ def test_the_size_of_the_card_decides(card_bytes: int | None, expected: Confiden
     sizes = dict.fromkeys(range(1, 41), MEGA)
     found = card_full(photos_at(*BROKEN), stay(), sizes=sizes, card_bytes=card_bytes)
     assert (found and found.confidence) is expected
+
+
+def test_exactly_the_part_that_counts_as_full() -> None:
+    """A card of 100 bytes with 95 in files is full (a judgement)."""
+    taken = photos_at(*bursts(*EVENING))
+    sizes = dict.fromkeys(range(1, 39), 2) | {39: 19}
+    found = card_full(taken, stay(), sizes=sizes, card_bytes=100)
+    assert "the files take 95% of the card" in evidence(found)
+    assert card_full(taken, stay(), sizes=sizes | {39: 18}, card_bytes=100) is None
+
+
+@pytest.mark.parametrize(
+    ("odd", "suspected"), [(1, True), (2, False)], ids=["49 of 50 whole", "48 of 50 whole"]
+)
+def test_bursts_that_are_not_all_whole(odd: int, suspected: bool) -> None:
+    """A deleted photo or two: with 98 % of the bursts whole, a broken last one still counts."""
+    seconds = bursts(*range(0, 50 * 600, 600))
+    for _ in range(odd):
+        seconds.remove(max(second for second in seconds if second % 600 == 2))
+    found = card_full(photos_at(*seconds, 50 * 600), stay())
+    assert (found is not None) is suspected
+
+
+def test_bursts_of_two_and_just_enough_of_them() -> None:
+    """Ten bursts of two photos show what a trigger takes; nine do not (a judgement)."""
+    for many, suspected in ((10, True), (9, False)):
+        taken = photos_at(*bursts(*range(0, many * 600, 600), photos=2), many * 600)
+        assert (card_full(taken, stay()) is not None) is suspected
+
+
+def test_photos_eleven_seconds_apart_are_two_bursts() -> None:
+    """Nine bursts and one more 11 s after the last of another are ten; at 10 s they are nine."""
+    nine = [*range(0, 9 * 600, 600)]
+    for apart, suspected in ((11, True), (10, False)):
+        taken = photos_at(*bursts(*sorted([*nine, 600 + 2 + apart])), 10 * 600)
+        assert (card_full(taken, stay()) is not None) is suspected
 
 
 def test_a_full_card_without_any_other_sign() -> None:
@@ -206,6 +246,23 @@ def test_a_busy_card_that_falls_silent() -> None:
     assert card_full(photos_at(*slow), stay(6)) is None, "not busy at its end"
 
 
+@pytest.mark.parametrize(
+    ("earlier", "late", "silence_s", "suspected"),
+    [
+        pytest.param(90, 10, 3 * 1000 + 1, True, id="just enough of everything"),
+        pytest.param(90, 10, 3 * 1000, False, id="exactly three times the longest pause"),
+        pytest.param(89, 10, 3 * 1000 + 1, False, id="99 photos"),
+        pytest.param(91, 9, 3 * 1000 + 1, False, id="nine in the last ten minutes"),
+    ],
+)
+def test_the_edges_of_a_busy_end(earlier: int, late: int, silence_s: int, suspected: bool) -> None:
+    """100 photos, ten of them in the last ten minutes, over three times the longest pause."""
+    before = [20 * at for at in range(earlier)]
+    last = [before[-1] + 1000 + (600 * at) // (late - 1) for at in range(late)]
+    place = stay(end=moment(last[-1] + silence_s))
+    assert (card_full(photos_at(*before, *last), place) is not None) is suspected
+
+
 def test_a_card_that_was_changed_before_the_end() -> None:
     """The first of two cards is judged up to when it was taken out, not to the placement's end."""
     taken = photos_at(*BROKEN)
@@ -224,7 +281,7 @@ def test_a_copy_is_not_the_last_photo() -> None:
 
 def clean_card(rng: np.random.Generator) -> tuple[list[int], float]:
     """Give the seconds of a card whose camera simply worked, and its stay [h]; no pick-up photo."""
-    nights, rate, burst = rng.integers(1, 6), rng.uniform(0.2, 6), int(rng.integers(1, 4))
+    nights, rate, burst = rng.integers(1, 6), rng.uniform(0.2, 3), int(rng.integers(1, 4))
     starts = [0]
     for night in range(nights):
         dusk = night * 24 * HOUR + 6 * HOUR
@@ -252,12 +309,12 @@ def test_few_false_alarms_on_clean_cards() -> None:
 
 
 def test_cards_that_filled_up_are_found() -> None:
-    """The same cards with bursts, filled up in mid-burst: every one is suspected."""
+    """The same cards with bursts, filled up in mid-burst after 150 photos: all are suspected."""
     rng = np.random.default_rng(10)
     missed, tried = 0, 0
     while tried < 100:
         seconds, hours = clean_card(rng)
-        breaks = [at for at in range(60, len(seconds)) if seconds[at] - seconds[at - 1] == 1]
+        breaks = [at for at in range(150, len(seconds)) if seconds[at] - seconds[at - 1] == 1]
         if len(breaks) < 20:
             continue
         cut = seconds[: int(rng.choice(breaks))]
@@ -334,6 +391,8 @@ def test_dark_photos_in_the_bag_are_no_blocked_lens() -> None:
     """Photos taken more than a quarter of an hour outside the placement are passed over."""
     assert blocked("ddddddcc", [-60, -50, -40, -30, -20, -16, 0, 60]) == []
     assert blocked("ccdddddd", [0, 60, 1096, 1100, 1110, 1120, 1130, 1140]) == []
+    assert blocked("dddddc", [-15, -10, -5, 0, 5, 60]) == [(0, 60)], "exactly a quarter of an hour"
+    assert blocked("cddddd", [1000, 1066, 1070, 1075, 1085, 1095]) == [(1000, 1080)]
 
 
 @pytest.mark.parametrize(

@@ -93,9 +93,9 @@ def test_a_ruling_turns_the_disputed_tray_into_a_density(tmp_path: Path) -> None
         assert after.status is Status.KEEP
         assert after.forager == "Hairy-footed gerbil"
         assert any("ruled by the instructor" in note for note in after.notes)
-        demo.take_back(number, "Instructor")
+        demo.turn([number], "Instructor", taken_back=True)
         assert demo.outcome("SKO-D2").status is Status.PENDING
-        demo.restore(number, "Instructor")
+        demo.turn([number], "Instructor", taken_back=False)
         assert demo.outcome("SKO-D2").status is Status.KEEP
 
 

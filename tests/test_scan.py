@@ -88,7 +88,7 @@ def test_a_card_mounted_elsewhere_is_the_same_card(study: Workspace, tmp_path: P
     report = study.scan(tmp_path / "F", "P1")
     assert (report.new, report.moved_here, report.copies) == (0, 3, 0)
     assert [photo.id for photo in study.view("P1").photos] == ids
-    assert study.photo_path(ids[0]).is_file()
+    assert study.previews.original(ids[0]).path.is_file()
 
 
 def test_a_study_works_without_its_originals(study: Workspace, tmp_path: Path) -> None:
@@ -98,7 +98,7 @@ def test_a_study_works_without_its_originals(study: Workspace, tmp_path: Path) -
     shutil.rmtree(tmp_path / "card")
     assert len(study.view("P1").visits) == 1
     with pytest.raises(CardError, match="not at hand"):
-        study.photo_path(study.view("P1").photos[0].id)
+        study.previews.original(study.view("P1").photos[0].id)
     assert any("not at hand" in finding.message for finding in study.check())
 
 

@@ -7,16 +7,15 @@ import pandas as pd
 import pytest
 import streamlit as st
 from builders import write_burst, write_photo
-from pages import PAGES, frames, opened, press, say_where, tag_button, tagging, words
+from pages import PAGES, frames, opened, press, words
 from streamlit.testing.v1 import AppTest
 from test_cli import DAY
 
 from app import session, timeline
 from app.demo import SOURCE
-from app.review import Show
 from core.logs import LogKind
-from core.model import Status
-from core.workspace import Workspace
+from core.model import Status, Where
+from core.workspace import NewTag, Workspace
 
 # --- opening ---------------------------------------------------------------------------------
 
@@ -277,17 +276,15 @@ def test_the_results_are_the_outcomes(demo: Workspace) -> None:
 
 
 def test_the_results_follow_a_ruling(demo: Workspace) -> None:
-    """A tag that was made after the page was opened is in the next look at it."""
+    """A ruling that was made after the page was opened is in the next look at it."""
     at = opened("results")
     visit = next(one for one in demo.outcome("SKO-D2").seen if not one.held).parts[0].visit
-    tagger = tagging(own_show=str(Show.OPEN), own_instructor="yes")
-    say_where(tagger, "fed")
-    press(tagger, tag_button(tagger, "g"))
+    ends = visit.photos[0].id, visit.photos[-1].id
+    demo.tag(NewTag("SK-OPEN", *ends, "Dr Botha", "g", where=Where.FED, ruling=True))
     at.run()
     [table] = [frame for frame in frames(at) if "gud_g" in frame]
     [status] = table.loc[table["deployment"] == "SKO-D2", "status"]
     assert status == Status.KEEP
-    assert visit.photos
 
 
 def test_what_is_to_be_put_right_and_the_cautions_are_on_the_results_page(

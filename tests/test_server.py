@@ -1,5 +1,6 @@
 """The server of the pages: who is answered, what a picture's address gives, and how it ends."""
 
+import http.client
 import os
 import signal
 import socket
@@ -7,6 +8,7 @@ import subprocess
 import sys
 import time
 import urllib.error
+import urllib.parse
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,11 +16,12 @@ from typing import NamedTuple
 
 import pytest
 from builders import write_burst
+from PIL import Image
 from starlette.responses import FileResponse
+from test_cards_thumbnails import exif_block, photo, small_picture
 from test_cli import DAY
 
 from app import server
-from core import pictures
 from core.errors import StudyError
 from core.workspace import Workspace
 
@@ -124,13 +127,59 @@ def test_a_foreign_host_name_is_refused(study: Workspace, port: int) -> None:
 
 @pytest.mark.parametrize(
     "path",
-    ["/photo/huge/1", "/photo/review/x", "/photo/review/..%2F1", "/photo/", "/photo/review/1/2"],
-)
+    [
+        "/photo/huge/1", "/photo/review/x", "/photo/", "/photo/review/1/2", "/photo/review/-1",
+        "/photo/review/1.jpg", "/photo/review/0x1", "/photo/review/1%00", "/photo/review/%31%2F1",
+    ],
+)  # fmt: skip
 def test_an_address_that_names_no_picture_is_not_found(port: int, path: str) -> None:
     """A size that does not exist, and anything but a number, is refused in words."""
     answer = ask(port, path)
     assert answer.status in {400, 404}
     assert b"<" not in answer.body
+
+
+SECRET = b"[study]"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/photo/review/../../study.toml", "/photo/review/..%2F..%2Fstudy.toml",
+        "/photo/original/%2e%2e/%2e%2e/study.toml", "/photo/original/..%5C..%5Cstudy.toml",
+        "/photo/..%2Fstudy.toml/1", "/photo/../study.toml", "/photo/original//etc/passwd",
+        "/photo/original/%2Fetc%2Fpasswd", "/photo/review/..;/..;/study.toml",
+        "/photo/original/..%252F..%252Fstudy.toml", "/photo/original/{folder}/study.toml",
+        "/photo/original/{encoded}%2Fstudy.toml", "/photo/previews/00000", "/previews/00000/",
+        "/photo/original/file:%2F%2F{encoded}%2Fstudy.toml",
+    ],
+)  # fmt: skip
+def test_no_path_leads_to_a_file(study: Workspace, port: int, path: str) -> None:
+    """Paths, dots, and slashes written in any way reach no file: photos are served by number."""
+    folder = str(study.folder)
+    asked = path.format(folder=folder, encoded=urllib.parse.quote(folder, safe=""))
+    status, body = raw(port, asked)
+    assert SECRET in (study.folder / "study.toml").read_bytes()
+    assert SECRET not in body
+    assert b"root:" not in body
+    assert status in {301, 400, 404} or b"<!doctype html>" in body.lower()  # the page itself
+
+
+def raw(port: int, path: str) -> tuple[int, bytes]:
+    """Ask for a path just as it is written: no client takes its dots away."""
+    connection = http.client.HTTPConnection(server.ADDRESS, port, timeout=20)
+    connection.putrequest("GET", path, skip_accept_encoding=True)
+    connection.endheaders()
+    answer = connection.getresponse()
+    return answer.status, answer.read()
+
+
+@pytest.mark.parametrize("number", ["0", "999999", "9" * 30])
+@pytest.mark.parametrize("size", ["review", "strip", "original"])
+def test_a_number_that_is_no_photo_s_gives_words(port: int, size: str, number: str) -> None:
+    """A number beyond all photos, or beyond what a database can hold, is no photo."""
+    answer = ask(port, f"/photo/{size}/{number}")
+    assert (answer.status, answer.body[:4]) == (200, b"\x89PNG")
 
 
 @pytest.mark.parametrize(
@@ -184,7 +233,7 @@ def test_copies_are_kept_and_made_anew_when_the_original_changes(tmp_path: Path)
 def test_a_picture_is_shown_when_copies_cannot_be_kept(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """On a full disk the copy comes from memory."""
+    """On a full disk the copy comes from memory, and is not kept by the browser either."""
     write_burst(tmp_path / "card", DAY, 1)
 
     def full(*_: object) -> None:
@@ -193,9 +242,52 @@ def test_a_picture_is_shown_when_copies_cannot_be_kept(
     with Workspace.create(tmp_path / "study", "UTC") as workspace:
         workspace.scan(tmp_path / "card", "P1")
         [photo] = workspace.view("P1").photos
-        monkeypatch.setattr(pictures, "review_copy", full)
-        answer = server.answer(workspace, "strip", photo.id)
-        assert bytes(answer.body)[:2] == b"\xff\xd8"
+        monkeypatch.setattr(os, "replace", full)
+        for size in ("strip", "review"):
+            answer = server.answer(workspace, size, photo.id)
+            assert bytes(answer.body)[:2] == b"\xff\xd8"
+            assert answer.headers["cache-control"] == "no-store"
+
+
+def test_a_strip_comes_from_the_header_until_its_copy_is_made(tmp_path: Path) -> None:
+    """The small picture that the camera wrote is there at once; it is not kept by the browser."""
+    small = small_picture()
+    photo(tmp_path / "card" / "IMG_0001.JPG", exif_block(small, 1))
+    with Workspace.create(tmp_path / "study", "UTC") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+        [only] = workspace.view("P1").photos
+        first = server.answer(workspace, "strip", only.id)
+        assert bytes(first.body) == small
+        assert (first.media_type, first.headers["cache-control"]) == ("image/jpeg", "no-store")
+        assert not workspace.previews.folder.exists()
+        review = server.answer(workspace, "review", only.id)  # makes both copies
+        strip = server.answer(workspace, "strip", only.id)
+        assert isinstance(review, FileResponse)
+        assert isinstance(strip, FileResponse)
+        assert [Image.open(one.path).size for one in (review, strip)] == [(1280, 960), (320, 240)]
+        assert strip.headers["cache-control"].startswith("private")
+        assert [one.hashed for one in (workspace.previews.original(only.id),)] == [True]
+
+
+def test_a_strip_without_a_small_picture_is_made_at_once(tmp_path: Path) -> None:
+    """Some cameras write none: then the first look makes the copy."""
+    write_burst(tmp_path / "card", DAY, 1)
+    with Workspace.create(tmp_path / "study", "UTC") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+        [only] = workspace.view("P1").photos
+        assert isinstance(server.answer(workspace, "strip", only.id), FileResponse)
+
+
+def test_a_forgotten_photo_is_not_served(tmp_path: Path) -> None:
+    """With its card the photo leaves the study, and its number leads to words alone."""
+    write_burst(tmp_path / "card", DAY, 1)
+    with Workspace.create(tmp_path / "study", "UTC") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+        [only] = workspace.view("P1").photos
+        assert server.answer(workspace, "review", only.id).media_type == "image/jpeg"
+        workspace.forget_card(workspace.card_in(tmp_path / "card").id)
+        for size in ("review", "strip", "original"):
+            assert server.answer(workspace, size, only.id).media_type == "image/png"
 
 
 def test_a_busy_port_is_said_in_words(study: Workspace) -> None:

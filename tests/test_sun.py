@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import ephem
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from core.sun import CIVIL, HORIZON, LIGHT_RULE, NAUTICAL, Light, SunDay, height, light, sun_day
@@ -188,6 +188,7 @@ longitudes = st.floats(-180, 180)
 days = st.dates(date(1950, 1, 1), date(2050, 12, 31))
 
 
+@settings(deadline=None)
 @given(days, latitudes, longitudes)
 def test_each_event_is_when_the_sun_stands_there(
     day: date, latitude: float, longitude: float
@@ -209,6 +210,7 @@ def test_each_event_is_when_the_sun_stands_there(
     assert there == sorted(there)
 
 
+@settings(deadline=None)
 @given(days, latitudes, longitudes)
 def test_none_is_said_and_only_then(day: date, latitude: float, longitude: float) -> None:
     """Every event that does not happen is named once in words, and no other."""
@@ -219,6 +221,7 @@ def test_none_is_said_and_only_then(day: date, latitude: float, longitude: float
         assert said.count(words) == (getattr(found, name) is None)
 
 
+@settings(deadline=None)
 @given(days, latitudes, longitudes)
 def test_a_missing_event_is_a_sun_that_stays(day: date, latitude: float, longitude: float) -> None:
     """Where no sunrise is found, every tenth minute from midnight to noon is on the same side."""
@@ -367,6 +370,7 @@ def test_the_rule_is_said_with_its_edges() -> None:
     )
 
 
+@settings(deadline=None)
 @given(days, latitudes, longitudes)
 def test_light_changes_at_the_events(day: date, latitude: float, longitude: float) -> None:
     """A second past sunrise it is day, a second before it is not, and so for the twilights."""

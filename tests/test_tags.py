@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from builders import NOON, SPECIES, photos_at, tag_of
+from builders import NOON, laid_out, photos_at, tag_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -17,23 +17,16 @@ from core.model import (
     AnsweredVisit,
     Photo,
     PhotoKind,
+    Placement,
     Reason,
     Sighting,
     Tag,
     VisitState,
     Where,
 )
-from core.tags import (
-    LONGER,
-    PARTLY,
-    SHORTER,
-    answer_visits,
-    held_as_handler,
-    in_force,
-    runs_of,
-    tagged,
-)
-from core.visits import group, in_order, with_kinds
+from core.tags import LONGER, PARTLY, SHORTER, in_force
+from core.views import view_of
+from core.visits import in_order
 
 FED, ON_TRAY, NEAR = Where.FED, Where.ON_TRAY, Where.NEAR
 FIVE = (0, 10, 20, 30, 40)
@@ -57,16 +50,8 @@ def answered(
     photos: Sequence[Photo], tags: Sequence[Tag], *, needed: int = 1, gap_s: int = 120
 ) -> list[AnsweredVisit]:
     """Answer the visits of a card the way a study does."""
-    ordered, gap = in_order(photos), timedelta(seconds=gap_s)
-    runs = runs_of(numbered(tags), ordered)
-    ordered = with_kinds(
-        ordered,
-        gap=gap,
-        timelapse_every_min=None,
-        tagged=tagged(runs, len(ordered)),
-        handler=held_as_handler(runs, len(ordered), needed),
-    )
-    return answer_visits(group(ordered, gap), runs, ordered, needed=needed, species=SPECIES)
+    layout = laid_out(photos, numbered(tags), needed=needed, gap=timedelta(seconds=gap_s))
+    return list(view_of(layout).visits)
 
 
 def of_five(*tags: Tag, needed: int = 1) -> Answer:
@@ -503,14 +488,14 @@ def test_an_unfinished_tagger_who_saw_no_feeding_in_the_same_photos_counts() -> 
 def test_a_run_turned_round_by_a_corrected_clock_is_the_same_run() -> None:
     """Its earlier photo is its first."""
     assert of_five(ann(5, 1)).held
-    (run,) = runs_of([ann(5, 1)], photos_at(*FIVE))
+    (run,) = laid_out(photos_at(*FIVE), [ann(5, 1)]).standing.runs
     assert (run.first, run.last) == (0, 4)
 
 
 def test_tags_on_photos_without_a_time_are_left_out() -> None:
     """They are kept, and reach a visit by the end that has a time."""
     photos = [*photos_at(0, 10), Photo(3, "P1", "X.JPG")]
-    assert runs_of([ann(3, 3)], in_order(photos)) == []
+    assert laid_out(photos, [ann(3, 3)]).standing.runs.tolist() == []
     (one,) = answered(photos, [ann(3, 3), ann(1, 2)])
     assert one.answer.held
     assert [tag.last_photo for tag in one.answer.tags] == [2]
@@ -520,11 +505,11 @@ def test_tags_on_photos_without_a_time_are_left_out() -> None:
 
 
 def test_which_photos_are_tagged() -> None:
-    """Any tag covers its run, ends included."""
-    runs = runs_of([ann(2, 3), bob(3, 4)], photos_at(*FIVE))
-    assert tagged(runs, 5) == [False, True, True, True, False]
-    assert tagged([], 2) == [False, False]
-    assert tagged([], 0) == []
+    """Each tag lies over its run, ends included."""
+    layout = laid_out(photos_at(*FIVE), numbered([ann(2, 3), bob(3, 4)]))
+    assert layout.standing.over.tolist() == [0, 1, 2, 1, 0]
+    assert laid_out(photos_at(0, 1), []).standing.over.tolist() == [0, 0]
+    assert laid_out([], []).standing.over.tolist() == []
 
 
 # --- our own staff -------------------------------------------------------------------------------
@@ -552,8 +537,8 @@ def test_which_photos_are_tagged() -> None:
 )
 def test_handler_is_held_as_every_other_answer(tags: list[Tag], needed: int, held: bool) -> None:
     """Photos of our staff leave the visits only when the needed taggers agree, or by ruling."""
-    runs = runs_of(numbered(tags), photos_at(*FIVE))
-    assert held_as_handler(runs, 5, needed) == [held] * 5
+    layout = laid_out(photos_at(*FIVE), numbered(tags), needed=needed)
+    assert layout.standing.handler.tolist() == [held] * 5
     visits = answered(photos_at(*FIVE), tags, needed=needed)
     assert (visits == []) is held
 
@@ -721,10 +706,7 @@ def test_a_glance_at_one_photo_is_no_second_tagger() -> None:
 def test_a_heartbeat_beside_a_visit_needs_no_tag() -> None:
     """An hourly photo at 12:00:00, a minute before the animal, is in the visit and untagged."""
     photos = photos_at(0, 60, 61, 62)  # from 12:00:00 on
-    runs = runs_of([ann(2, 4)], photos)
-    visits_ = group(photos, timedelta(seconds=120))
     for every_min, waits in ((60, None), (None, Reason.UNTAGGED)):
-        (visit,) = answer_visits(
-            visits_, runs, photos, needed=1, species=SPECIES, timelapse_every_min=every_min
-        )
-        assert visit.answer.waits_for is waits
+        placement = Placement("P1", timelapse_every_min=every_min)
+        (answer,) = laid_out(photos, [ann(2, 4)], placement).answers()
+        assert answer.waits_for is waits

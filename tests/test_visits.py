@@ -18,7 +18,17 @@ from hypothesis import strategies as st
 
 from core.clocks import Clock, with_true_times
 from core.model import Photo, PhotoKind, TimeSource, Visit
-from core.visits import group, in_order, is_due, number_visits, with_kinds
+from core.visits import (
+    due,
+    in_order,
+    is_due,
+    number_visits,
+    numbers_within,
+    of_kinds,
+    seconds_of,
+    visits_of,
+)
+from core.visits import kinds as kinds_of
 
 GAP = timedelta(seconds=120)
 
@@ -75,6 +85,12 @@ def _offset(text: str) -> timezone:
     offset = datetime.fromisoformat(text).utcoffset()
     assert offset is not None
     return timezone(offset)
+
+
+def group(photos: Sequence[Photo], gap: timedelta) -> list[Visit]:
+    """Group the photos that were triggered and have a time, as a placement's are."""
+    ordered = in_order([photo for photo in photos if photo.kind is PhotoKind.TRIGGER])
+    return visits_of(ordered, numbers_within(seconds_of(ordered), gap))
 
 
 def example_visits(gap_s: float) -> list[Visit]:
@@ -232,13 +248,15 @@ def kinds(
     handler: Sequence[int] = (),
 ) -> list[PhotoKind]:
     """Say why each photo was taken; tagged and handler photos by their place."""
-    marked = with_kinds(
-        ordered,
+    places = range(len(ordered))
+    found = kinds_of(
+        seconds_of(ordered),
+        due(ordered, every_min),
         gap=GAP,
-        timelapse_every_min=every_min,
-        tagged=[at in tagged for at in range(len(ordered))],
-        handler=[at in handler for at in range(len(ordered))],
+        tagged=np.array([at in tagged for at in places], dtype=np.bool_),
+        handler=np.array([at in handler for at in places], dtype=np.bool_),
     )
+    marked = of_kinds(ordered, found)
     assert [replace(one, kind=PhotoKind.TRIGGER) for one in marked] == [
         replace(one, kind=PhotoKind.TRIGGER) for one in ordered
     ]

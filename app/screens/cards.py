@@ -28,8 +28,7 @@ KINDS = {
     "Camera log": LogKind.CAMERAS,
     "Clock log": LogKind.CLOCKS,
 }
-RENEWED_S = 2.0
-"""How often the state of the previews is shown anew. [s]"""
+RENEWED_S = 2.0  # how often the state of the previews is shown anew
 
 
 def cards_page() -> None:
@@ -224,26 +223,36 @@ def previews() -> None:
     with st.container(border=True):
         st.subheader("Previews", anchor=False)
         state = maker.state()
-        st.progress(_share(state), wording.plain(words.now(state)))
+        st.progress(_share(state))
+        st.text(words.now(state))
         if state.fault:
             st.error(wording.plain(state.fault), icon=":material/error:")
-        paused, icon = state.paused, ":material/play_arrow:" if state.paused else ":material/pause:"
-        st.button(
-            "Go on" if paused else "Pause",
-            key="previews-go-on" if paused else "previews-pause",
-            icon=icon,
-            on_click=maker.go_on if paused else maker.pause,
-        )
+        if state.left or state.paused:
+            _pausing(maker, paused=state.paused)
         with st.expander("Delete the previews", icon=":material/delete:"):
             st.markdown(
                 "They are small copies of the photos and can be made again from the cards that are "
                 "at hand. Photos of a card that is **not at hand cannot be looked at** after that."
             )
-            sure = st.checkbox("Yes, delete all previews", key="previews-sure")
+            asked = session.counter("previews")
+            sure = st.checkbox("Yes, delete all previews", key=f"previews-sure-{asked}")
             st.button(
                 "Delete them, and pause", key="previews-delete", disabled=not sure,
-                on_click=maker.clear,
+                on_click=_delete, args=(maker,),
             )  # fmt: skip
+
+
+def _pausing(maker: making.Maker, *, paused: bool) -> None:
+    if paused:
+        icon = ":material/play_arrow:"
+        st.button("Go on", key="previews-go-on", icon=icon, on_click=maker.go_on)
+    else:
+        st.button("Pause", key="previews-pause", icon=":material/pause:", on_click=maker.pause)
+
+
+def _delete(maker: making.Maker) -> None:
+    maker.clear()
+    session.count_up("previews")
 
 
 def _share(state: making.State) -> float:

@@ -10,8 +10,8 @@ from app.review import Order, Show
 from core.model import Species, Where
 from core.workspace import Workspace
 
+# Ways to go through the runs: each alone, or those that changed least together.
 ONE, SHEET = "one by one", "quiet sheet"
-"""Ways to go through the runs: each alone, or those that changed least together."""
 ORDERS: Mapping[Order, str] = {Order.TIME: "time", Order.CHANGED: "most changed first"}
 SPECIES = f"{Show.SPECIES}:"
 

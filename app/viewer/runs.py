@@ -6,7 +6,7 @@ queued: of the kinds that its ends have now, so that what makes no visit stays o
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -15,26 +15,11 @@ from app import review, wording
 from core.model import ClockFlag, Photo, PhotoKind, true_time
 from core.tags import Run
 from core.views import Layout
+from core.workspace import Change
 
 GONE = "These photos are not on this placement any more: their card was forgotten or moved."
 TURNED = "These photos stand in another order now: the clock was corrected."
 UNTIMED = "Photo without a time"
-
-
-class Score(Protocol):
-    """How much a photo differs from its quiet scene."""
-
-    @property
-    def infrared(self) -> bool:
-        """Say whether it was taken by infrared light."""
-
-    @property
-    def whole(self) -> float:
-        """Give how much, over the whole picture, 0 to 1."""
-
-    @property
-    def outline(self) -> Sequence[Sequence[Sequence[float]]]:
-        """Give polygons round what changed, lengths in picture widths."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +27,8 @@ class Teller:
     """Who is told, and from what."""
 
     layout: Layout
-    scores: Mapping[int, Score]
-    """By photo id, of those that are scored."""
+    changes: Mapping[int, Change]
+    """How photos differ from their quiet scene, by id; those not scored are left out."""
     zone: ZoneInfo
     tagger: str
     instructor: bool
@@ -53,7 +38,8 @@ def ids_of(layout: Layout, first: int, last: int) -> list[int]:
     """Give the ids of a run's photos by those of its ends; none where it is no run now."""
     places = _places(layout, first, last)
     if places:
-        return [layout.base.ordered[place].id for place in places]
+        ids: list[int] = layout.base.ids[places].tolist()
+        return ids
     return [first] if _untimed(layout, first, last) else []
 
 
@@ -179,7 +165,7 @@ def _photos(teller: Teller, photos: Sequence[Photo], name: str) -> list[dict[str
     whole = name[0].lower() + name[1:]
     told = []
     for at, photo in enumerate(photos, start=1):
-        score = teller.scores.get(photo.id)
+        change = teller.changes.get(photo.id)
         moment = photo.true_time
         told.append(
             {
@@ -188,9 +174,9 @@ def _photos(teller: Teller, photos: Sequence[Photo], name: str) -> list[dict[str
                 "alt": wording.photo_alt(photo, at, len(photos), trays, zone, whole=whole),
                 "time": "" if moment is None else f"{moment.astimezone(zone):%H:%M:%S}",
                 "note": _note(photo),
-                "infrared": None if score is None else score.infrared,
-                "change": None if score is None else score.whole,
-                "outline": [] if score is None else score.outline,
+                "infrared": None if change is None else change.infrared,
+                "change": None if change is None else round(change.whole, 4),
+                "outline": [] if change is None else change.outline,
             }
         )
     return told

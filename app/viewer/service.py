@@ -5,11 +5,10 @@ Nothing is kept here between two requests: the browser holds its queue, and the 
 
 import json
 from collections.abc import Awaitable, Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
@@ -21,7 +20,8 @@ from app.viewer import acts, bodies, runs, tickets
 from app.viewer.bodies import BodyError
 from app.viewer.tickets import Ticket, TicketError
 from core import taglog
-from core.errors import LastbiteError
+from core.errors import LastbiteError, TagError
+from core.model import Outline
 from core.views import Layout
 from core.workspace import Workspace
 
@@ -71,14 +71,23 @@ Work = Callable[[Call], Mapping[str, Any]]
 
 def routes(workspace: Workspace, maker: Maker | None = None) -> list[Route]:
     """Give the addresses that the viewer asks."""
+    known = (
+        ("queue", "GET", queue),
+        ("runs", "POST", runs_asked),
+        ("acts", "POST", acts_sent),
+        ("outline", "POST", outline_drawn),
+    )
     return [
-        Route(f"/tagging/{name}", _endpoint(workspace, maker, work), methods=[method])
-        for name, method, work in (
-            ("queue", "GET", queue),
-            ("runs", "POST", runs_asked),
-            ("acts", "POST", acts_sent),
-        )
+        *(
+            Route(f"/tagging/{name}", _endpoint(workspace, maker, work), methods=[method])
+            for name, method, work in known
+        ),
+        Route("/tagging/{rest:path}", _not_found, methods=["GET", "POST"]),
     ]
+
+
+def _not_found(_request: Request) -> Response:
+    return _json({"error": "Nothing has this address. Load the page again."}, 404)
 
 
 def _endpoint(
@@ -110,7 +119,7 @@ def _status(fault: Exception) -> int:
             return fault.status
         case TicketError():
             return 401
-        case BodyError() | ClientDisconnect():
+        case BodyError() | TagError() | ClientDisconnect():
             return 400
         case _:
             return 503
@@ -146,26 +155,29 @@ def queue(call: Call) -> Mapping[str, Any]:
     """Give the runs that somebody is led through, and how far they are."""
     layout, version = _layout(call)
     asked = _asked(call)
-    whole = _scores(call, layout)
-    found = review.rows(layout, asked, whole)
+    found = review.rows(layout, asked, call.workspace.wholes(layout.base))
     untimed = layout.base.untimed if asked.show is Show.UNTIMED else ()
+    listed = [] if asked.order is Order.QUIET else untimed
     return {
         "placement": call.placement,
         "show": _show(asked),
         "order": asked.order,
         "version": version,
-        "runs": [*_rows(layout, found), *([photo.id, photo.id, 1, 0, None] for photo in untimed)],
+        "runs": [
+            *_rows(layout, review.in_order(found, asked.order)),
+            *([photo.id, photo.id, 1, 0, None] for photo in listed),
+        ],
         "visits": layout.visits,
         "tagged": review.tagged_visits(layout, asked.tagger),
-        "unscored": 0,
+        "unscored": int(np.count_nonzero(np.isnan(found.scores))) + len(untimed),
         "clock_fault": layout.base.clock_fault,
-        "outlines": [],
+        "outlines": _outlines(call),
     }
 
 
 def _layout(call: Call) -> tuple[Layout, int]:
     layout, version = call.workspace.layout(call.placement)
-    if not layout.base.logged and not layout.base.timed:
+    if not layout.base.known:
         known = [one.placement for one in call.workspace.placements()]
         hint = taglog.likely(call.placement, known)
         raise RefusedError(
@@ -190,10 +202,6 @@ def _show(asked: Asked) -> str:
     return f"{SPECIES}{asked.species}" if asked.show is Show.SPECIES else asked.show
 
 
-def _scores(call: Call, layout: Layout) -> NDArray[np.float64]:  # noqa: ARG001
-    return np.full(len(layout.base.ordered), np.nan)
-
-
 def _rows(layout: Layout, found: review.Rows) -> list[list[float | None]]:
     ids = layout.base.ids
     peaks = np.where(found.peaks < 0, 0, ids[found.peaks]) if len(found) else found.peaks
@@ -211,17 +219,24 @@ def runs_asked(call: Call) -> Mapping[str, Any]:
     if len(pairs) > MOST_RUNS:
         raise BodyError(f"{len(pairs)} runs are asked for at once. Ask for {MOST_RUNS} at most.")
     layout, _ = _layout(call)
-    ids = [photo for pair in pairs for photo in runs.ids_of(layout, *pair)]
-    if call.maker is not None and ids:
-        call.maker.want(ids)
+    shown = _first_wanted([runs.ids_of(layout, *pair) for pair in pairs])
+    if call.maker is not None:
+        call.maker.want(shown)
     teller = runs.Teller(
         layout,
-        {},
+        call.workspace.changes(shown),
         call.workspace.zone,
         call.workspace.tagger(call.ticket.who),
         call.ticket.instructor,
     )
     return {"runs": [runs.row(teller, *pair) for pair in pairs]}
+
+
+def _first_wanted(shown: Sequence[Sequence[int]]) -> list[int]:
+    """Put photos in the order in which they are looked at: a run, then how each other begins."""
+    run, others = [photo for ids in shown[:1] for photo in ids], shown[1:]
+    begin = [photo for ids in others for photo in ids[:1]]
+    return [*run, *begin, *(photo for ids in others for photo in ids[1:])]
 
 
 # --- acts --------------------------------------------------------------------------------------
@@ -239,3 +254,22 @@ def acts_sent(call: Call) -> Mapping[str, Any]:
         "refused": dict(kept.refused),
         "version": call.workspace.version(),
     }
+
+
+# --- outlines ----------------------------------------------------------------------------------
+
+
+def outline_drawn(call: Call) -> Mapping[str, Any]:
+    """Keep where somebody says that a tray stands; gives the placement's outlines after that."""
+    _layout(call)
+    who = call.workspace.tagger(call.ticket.who)
+    if not who:
+        raise BodyError("The outline has no name under it. Say who you are first.")
+    said = {name: bodies.number(call.said, name) for name in ("cx", "cy", "rx", "ry", "angle")}
+    drawn = Outline(bodies.text(call.said, "tray"), **said, by=who)
+    call.workspace.set_outline(call.placement, drawn)
+    return {"outlines": _outlines(call)}
+
+
+def _outlines(call: Call) -> list[dict[str, Any]]:
+    return [asdict(outline) for outline in call.workspace.outlines(call.placement)]

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 LEVEL = 0.95
 """Level of every interval (common practice)."""
-ALPHA = 1 - LEVEL
+ALPHA = 0.05
+"""1 - LEVEL."""
 Z = 1.959963984540054
 """Quantile of the normal distribution at (1 + LEVEL) / 2."""
 
@@ -52,12 +53,12 @@ def share(part: int, n: int) -> Share | Undefined:
     ----------
     .. [1] Wilson 1927, J Am Stat Assoc 22:209-212, doi:10.1080/01621459.1927.10502953
     """
-    from scipy.stats import binomtest  # noqa: PLC0415
+    from statsmodels.stats.proportion import proportion_confint  # noqa: PLC0415
 
     if not n:
         return Undefined("there is nothing of which to give a share")
-    found = binomtest(part, n).proportion_ci(LEVEL, method="wilson")
-    return Share(part, n, Interval(float(found.low), float(found.high), "Wilson"))
+    low, high = proportion_confint(part, n, ALPHA, method="wilson")
+    return Share(part, n, Interval(float(low), float(high), "Wilson"))
 
 
 def wald(estimate: float, error: float, how: str) -> Interval:

@@ -13,15 +13,13 @@ from numpy.typing import NDArray
 
 from core.analysis.choice import Choice, Measure
 from core.analysis.crossed import Fit, fit_crossed
-from core.analysis.intervals import Interval, Undefined, wald
+from core.analysis.intervals import LEVEL, Interval, Undefined
 from core.analysis.scales import SHARES, Scale, on_scale, variance_shares
 from core.analysis.told import BOUNDS, Told
 from core.errors import AnalysisError
 
 FEWEST_LEVELS = 5
 """With fewer levels the variance of a random effect is poorly told (common practice)."""
-FEWEST_SPARE = 2
-"""So many trays more than levels of either random effect are needed (a judgement)."""
 NOTHING_LEFT = 1e-12
 """A variance below this share of the whole came out as nothing."""
 
@@ -66,9 +64,11 @@ class MixedModel:
     """b1: the first minus the second."""
     error: float
     """Standard error of the effect."""
+    spare: int
+    """Degrees of freedom of the effect."""
     interval: Interval
-    p: float | Undefined
-    """Against no effect, by the normal distribution of effect / error."""
+    p: float
+    """Against no effect, by the t distribution of effect / error."""
     components: tuple[Component, ...]
     residuals: tuple[Residual, ...]
     converged: bool
@@ -82,13 +82,19 @@ def mixed_model(told: Sequence[Told], choice: Choice) -> MixedModel | Undefined:
     """Fit the model to the trays with a value, a station and a night.
 
     Undefined where there is nothing to compare, or too little to tell chance from effect. A
-    random effect with one level, or with a level for every tray, is left out and said; the p is
-    withheld when a random effect has fewer than 5 levels.
+    random effect with one level, or with a level for every tray, is left out and said.
+
+    The degrees of freedom are those left beside both microhabitats and all levels; where a station
+    (or night) has trays of one microhabitat only, throughout, they are its levels less two
+    (containment, common practice).
     """
     if choice.sides is None:
         return Undefined("there are not two microhabitats to compare, name two", len(told))
-    rows = [one for one in told if one.value is not None and one.station and one.night]
+    valued = [one for one in told if one.value is not None]
+    rows = [one for one in valued if one.station and one.night]
     factors, warnings = _factors(rows)
+    if len(rows) < len(valued):
+        warnings.append(f"{len(valued) - len(rows)} trays with a density have no site or pair")
     fault = _too_few(rows, factors, choice)
     if fault:
         return Undefined("; ".join([*warnings, fault]), len(rows))
@@ -115,10 +121,23 @@ def _too_few(rows: Sequence[Told], factors: Factors, choice: Choice) -> str:
         )
     if not factors:
         return "no random effect can be told, see the pairs"
-    levels = max(len(set(factor)) for factor in factors.values())
-    if len(rows) < levels + FEWEST_SPARE:
-        return f"{len(rows)} trays are too few to tell {levels} levels apart"
+    if _spare(rows, factors) < 1:
+        levels = " and ".join(f"{len(set(one))} {name}s" for name, one in factors.items())
+        return f"{len(rows)} trays are too few to tell the microhabitats apart beside {levels}"
     return ""
+
+
+def _spare(rows: Sequence[Told], factors: Factors) -> int:
+    """Give the degrees of freedom of the effect; below one: there are too few trays."""
+    sides = [one.microhabitat for one in rows]
+    levels = {name: len(set(factor)) for name, factor in factors.items()}
+    contained = [
+        levels[name] - 2
+        for name, factor in factors.items()
+        if len(set(zip(factor, sides, strict=True))) == levels[name]
+    ]
+    beside = len(rows) - 2 - sum(count - 1 for count in levels.values())
+    return min([*contained, beside])
 
 
 def _value(one: Told, choice: Choice) -> float:
@@ -164,7 +183,7 @@ def _doubts(fit: Fit, factors: Factors) -> list[str]:
     for (name, factor), variance in zip(factors.items(), fit.variances, strict=True):
         levels = len(set(factor))
         if levels < FEWEST_LEVELS:
-            doubts.append(f"only {levels} {name}s: their variance is poorly told, p is withheld")
+            doubts.append(f"only {levels} {name}s: their variance is poorly told")
         if variance < NOTHING_LEFT * whole:
             doubts.append(f"the variance between {name}s came out as nothing")
     return doubts
@@ -179,25 +198,24 @@ def _model(
     left_out: int,
     choice: Choice,
 ) -> MixedModel:
-    from scipy.stats import norm  # noqa: PLC0415
+    from scipy.stats import t  # noqa: PLC0415
 
     names = [*factors, "residual"]
     levels = [*(len(set(factor)) for factor in factors.values()), len(rows)]
     variances = [*fit.variances, fit.residual]
     shares = variance_shares(variances)
     effect, error = float(fit.beta[1]), sqrt(fit.covariance[1, 1])
-    few = min(levels[:-1]) < FEWEST_LEVELS
-    p: float | Undefined = float(2 * norm.sf(abs(effect) / error))
-    if few:
-        p = Undefined(f"fewer than {FEWEST_LEVELS} levels of a random effect give no honest p")
+    spare = _spare(rows, factors)
+    reach = error * float(t.ppf((1 + LEVEL) / 2, spare))
     return MixedModel(
         n=len(rows),
         scale=choice.scale,
         baseline=float(fit.beta[0]),
         effect=effect,
         error=error,
-        interval=wald(effect, error, "REML, normal"),
-        p=p,
+        spare=spare,
+        interval=Interval(effect - reach, effect + reach, "REML, t"),
+        p=float(2 * t.sf(abs(effect) / error, spare)),
         components=tuple(map(Component, names, levels, variances, shares)),
         residuals=tuple(
             Residual(one.name, one.station, str(one.night), fitted, value - fitted)

@@ -67,6 +67,17 @@ class Pairs:
         """Count the differences."""
         return len(self.differences)
 
+    @property
+    def warning(self) -> str:
+        """Say when differences of one station count as if of several; empty when none do."""
+        stations = len({one.station for one in self.differences})
+        if stations == self.n:
+            return ""
+        return (
+            f"{self.n} differences are of {stations} stations: nights of a station are not "
+            "independent, so p comes out too small. Average the nights, or see the mixed model."
+        )
+
     def lost_by_reason(self) -> dict[str, int]:
         """Count why pairs were lost; a pair with both sides at fault counts under each."""
         return dict(Counter(why for one in self.lost for why in one.why).most_common())

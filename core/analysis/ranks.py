@@ -8,7 +8,7 @@ References
 .. [2] Hodges & Lehmann 1963, Ann Math Stat 34:598-611, doi:10.1214/aoms/1177704172
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -23,8 +23,6 @@ from core.analysis.pairs import Pairs, rounded
 
 MOST_EXACT = 50
 """Up to so many differences the exact distribution is used (common practice)."""
-MOST_TIED = 13
-"""Up to so many tied differences every way to give them signs is gone through (scipy's limit)."""
 
 Steps = NDArray[np.int64]
 """Differences in whole steps of `STEP`, so that equal ones tie."""
@@ -42,7 +40,7 @@ class PMethod(StrEnum):
     """How a p was found."""
 
     EXACT = "exact"
-    ALL_SIGNS = "exact, every way to give the tied differences signs"
+    EXACT_TIED = "exact, given the ties"
     NORMAL = "normal approximation, corrected for ties, not for continuity"
 
 
@@ -104,8 +102,8 @@ def signed_rank(
     """Rank differences by size and weigh the positive against the negative ones.
 
     Differences are rounded to `STEP` as decimals first. Zeros are left out of the ranking; ties
-    share their mean rank. p is exact up to 50 differences without ties and up to 13 with ties,
-    else by the normal approximation. It is undefined where even the smallest p that so many
+    share their mean rank. p is exact up to 50 differences, given their ties, else by the normal
+    approximation. It is undefined where even the smallest p that so many
     differences can reach is not below 1 - LEVEL. The estimate and its interval are of all
     differences, zeros too.
     """
@@ -157,23 +155,34 @@ def _p(ranked: Steps, alternative: Alternative, n: int) -> PValue | Undefined:
             n,
         )
     ties = len(np.unique(np.abs(ranked))) < len(ranked)
-    most = MOST_TIED if ties else MOST_EXACT
-    exact = PMethod.ALL_SIGNS if ties else PMethod.EXACT
-    return p_value(ranked, alternative, exact if len(ranked) <= most else PMethod.NORMAL)
+    exact = PMethod.EXACT_TIED if ties else PMethod.EXACT
+    return p_value(ranked, alternative, exact if len(ranked) <= MOST_EXACT else PMethod.NORMAL)
 
 
 def p_value(ranked: Steps, alternative: Alternative, method: PMethod) -> PValue:
-    """Give p of differences that are not zero, by scipy."""
-    from scipy.stats import PermutationMethod, wilcoxon  # noqa: PLC0415
+    """Give p of differences that are not zero: by scipy, but for exact p with ties."""
+    from scipy.stats import wilcoxon  # noqa: PLC0415
 
-    how = {
-        PMethod.EXACT: "exact",
-        PMethod.ALL_SIGNS: PermutationMethod(n_resamples=2**MOST_TIED),
-        PMethod.NORMAL: "asymptotic",
-    }
+    if method is PMethod.EXACT_TIED:
+        return PValue(_exact_with_ties(ranked, alternative), method)
+    how = "exact" if method is PMethod.EXACT else "asymptotic"
     given = ranked.astype(np.float64)
-    found = wilcoxon(given, alternative=str(alternative), method=how[method], correction=False)
+    found = wilcoxon(given, alternative=str(alternative), method=how, correction=False)
     return PValue(float(found.pvalue), method)
+
+
+def _exact_with_ties(ranked: Steps, alternative: Alternative) -> float:
+    """Give p over every way to give the differences signs; scipy does so up to 13 only."""
+    from scipy.stats import rankdata  # noqa: PLC0415
+
+    # Mean ranks are halves: twice a rank is whole.
+    doubled = (2 * rankdata(np.abs(ranked))).astype(np.int64)
+    chances = rank_sum_distribution(doubled)
+    observed = int(doubled[ranked > 0].sum())
+    less, greater = float(chances[: observed + 1].sum()), float(chances[observed:].sum())
+    if alternative is Alternative.TWO_SIDED:
+        return min(1.0, 2 * min(less, greater))
+    return greater if alternative is Alternative.GREATER else less
 
 
 def hodges_lehmann(steps: Steps) -> tuple[Decimal, Interval | Undefined]:
@@ -190,8 +199,8 @@ def hodges_lehmann(steps: Steps) -> tuple[Decimal, Interval | Undefined]:
     k, level, how = _depth(len(steps))
     if not k:
         return estimate, Undefined(
-            f"too few pairs: {len(steps)} give no interval at {LEVEL:.0%}, "
-            f"the widest reaches {1 - smallest_p(len(steps)):.1%}",
+            f"too few pairs: the widest interval of {len(steps)} reaches "
+            f"{1 - smallest_p(len(steps)):.1%}, not {LEVEL:.0%}",
             len(steps),
         )
     low, high = (float(kth_sum(ordered, at) * STEP / 2) for at in (k, many + 1 - k))
@@ -220,16 +229,16 @@ def _depth(n: int) -> tuple[int, float, str]:
     if n > MOST_EXACT:
         centre, spread = n * (n + 1) / 4, sqrt(n * (n + 1) * (2 * n + 1) / 24)
         return max(floor(centre - Z * spread), 1), LEVEL, "Walsh averages, normal approximation"
-    below = np.cumsum(rank_sum_distribution(n))
+    below = np.cumsum(rank_sum_distribution(range(1, n + 1)))
     k = int(np.searchsorted(below, ALPHA / 2, side="right"))
     level = 1 - 2 * float(below[k - 1]) if k else 0.0
     return k, level, "Walsh averages, exact"
 
 
-def rank_sum_distribution(n: int) -> NDArray[np.float64]:
-    """Give the chance of each signed-rank sum 0, 1, … of n differences without ties or zeros."""
+def rank_sum_distribution(ranks: Iterable[int]) -> NDArray[np.float64]:
+    """Give the chance of each sum 0, 1, … of ranks that each count or not with even odds."""
     chances = np.ones(1)
-    for rank in range(1, n + 1):
+    for rank in ranks:
         longer = np.zeros(len(chances) + rank)
         longer[: len(chances)] += chances / 2
         longer[rank:] += chances / 2

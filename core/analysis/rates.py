@@ -6,9 +6,7 @@ Visits are counted by the watched hours, never by the hours a tray was out.
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, inf, sqrt
-
-import numpy as np
+from math import exp, log, sqrt
 
 from core.analysis.choice import Choice
 from core.analysis.intervals import LEVEL, Interval, Undefined, wald
@@ -116,19 +114,21 @@ def visits_of(outcome: Outcome, wanted: Species | None) -> int:
 
 
 def _dispersion(groups: Sequence[Sequence[_Watched]]) -> float | None:
-    """Give Pearson's chi-square of the counts over its degrees of freedom, by statsmodels."""
-    from statsmodels.genmod.families import Poisson  # noqa: PLC0415
-    from statsmodels.genmod.generalized_linear_model import GLM  # noqa: PLC0415
+    """Give Pearson's chi-square of the counts over its degrees of freedom.
 
-    usable = [group for group in groups if sum(row.visits for row in group)]
-    rows = [row for group in usable for row in group]
-    if len(rows) <= len(usable):
-        return None
-    member = np.repeat(np.arange(len(usable)), [len(group) for group in usable])
-    visits = np.array([row.visits for row in rows], dtype=np.float64)
-    exposure = np.array([row.watched_h for row in rows])
-    fit = GLM(visits, np.eye(len(usable))[member], family=Poisson(), exposure=exposure).fit()
-    return float(fit.pearson_chi2 / fit.df_resid)
+    The Poisson model with one rate for each group and the hours as exposure has its best where
+    each rate is visits / hours of its group; groups without a visit do not tell.
+    """
+    squares, spare = 0.0, 0
+    for group in groups:
+        visits = sum(row.visits for row in group)
+        if not visits:
+            continue
+        rate = visits / sum(row.watched_h for row in group)
+        expected = [rate * row.watched_h for row in group]
+        squares += sum((row.visits - e) ** 2 / e for row, e in zip(group, expected, strict=True))
+        spare += len(group) - 1
+    return squares / spare if spare else None
 
 
 def _rate(name: str, rows: Sequence[_Watched], dispersion: float | None) -> VisitRate:
@@ -148,7 +148,7 @@ def _interval(visits: int, watched: float, dispersion: float | None) -> Interval
     if not visits:
         most = float(chi2.ppf((1 + LEVEL) / 2, 2)) / 2 / watched
         return Interval(0.0, most, "Poisson, exact")
-    around = wald(float(np.log(visits / watched)), _error(dispersion, 1 / visits), "")
+    around = wald(log(visits / watched), _error(dispersion, 1 / visits), "")
     return Interval(exp(around.low), exp(around.high), _how(dispersion))
 
 
@@ -163,12 +163,12 @@ def _ratio(groups: Sequence[Sequence[_Watched]], dispersion: float | None) -> Ra
     if not first or not second:
         return Undefined(f"{first} and {second} visits give no ratio, both must be above zero", n)
     ratio = first / first_h / (second / second_h)
-    around = wald(float(np.log(ratio)), _error(dispersion, 1 / first + 1 / second), "")
+    around = wald(log(ratio), _error(dispersion, 1 / first + 1 / second), "")
     return RateRatio(n, ratio, Interval(exp(around.low), exp(around.high), _how(dispersion)))
 
 
 def _error(dispersion: float | None, variance: float) -> float:
-    return sqrt(variance * max(1.0, dispersion or -inf))
+    return sqrt(variance * max(1.0, dispersion or 1.0))
 
 
 def _how(dispersion: float | None) -> str:

@@ -53,6 +53,8 @@ def corrected_checks(
     A check belongs to the photo that it names; else to the photo whose display was nearest.
     """
     touched = _touched(photos, corrections)
+    if not touched or not checks:
+        return list(checks)
     find = _finder(photos)
     result = []
     for check in checks:

@@ -50,15 +50,19 @@ def finding(case: Case, times: Seconds, main: Mask) -> ClockFinding | None:
     for other in case.line.others:
         if not set(other.placement.trays) & set(placement.trays) or not len(other.times):
             continue
-        found = line_up(times[main], other.times)
+        lapse = placement.timelapse_every_min or other.placement.timelapse_every_min
+        found = line_up(times[main], other.times, alone=not lapse)
         if found is not None:
             return _finding(case, other, found, main)
     return None
 
 
-def line_up(times: Seconds, others: Seconds) -> LineUp | None:
-    """Give the one shift that lays the visits of two cameras onto each other, if there is one."""
-    own, theirs = _common(_starts(times), _starts(others))
+def line_up(times: Seconds, others: Seconds, *, alone: bool = True) -> LineUp | None:
+    """Give the one shift that lays the visits of two cameras onto each other, if there is one.
+
+    Photos that stand alone are left out unless `alone`: a time-lapse lines up with any other.
+    """
+    own, theirs = _common(_starts(times, alone=alone), _starts(others, alone=alone))
     fewer = min(len(own), len(theirs))
     if fewer < ENOUGH:
         return None
@@ -79,10 +83,12 @@ def line_up(times: Seconds, others: Seconds) -> LineUp | None:
     return LineUp(shift, seen, fewer)
 
 
-def _starts(times: Seconds) -> Seconds:
+def _starts(times: Seconds, *, alone: bool) -> Seconds:
     ordered = np.sort(times)
-    starts = ordered[np.concatenate(([True], np.diff(ordered) > BURST_S))]
-    return starts[:MOST_BURSTS]
+    first = np.concatenate(([True], np.diff(ordered) > BURST_S))
+    if not alone:
+        first &= np.append(~first[1:], False)
+    return ordered[first][:MOST_BURSTS]
 
 
 def _common(own: Seconds, theirs: Seconds) -> tuple[Seconds, Seconds]:

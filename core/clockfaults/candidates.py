@@ -21,8 +21,8 @@ UNLIKELY = {
     ClockFault.SUMMER_TIME: 3.0,
     ClockFault.DEFAULT_DATE: 6.0,
     ClockFault.DAYS: 9.0,
-    ClockFault.MINUTES: 9.0,
-    ClockFault.OTHER_DATE: 12.0,
+    ClockFault.MINUTES: 8.0,
+    ClockFault.OTHER_DATE: 14.0,
 }
 SET_BEFORE = timedelta(days=60)
 """A clock is set at most so long before its camera is placed (ours)."""
@@ -34,6 +34,8 @@ MOST_FREE = 60
 """So many free shifts are weighed, those with the most photos at edges."""
 DEFAULT_WITHIN_S = HOUR_S
 """A clock that begins anew is first seen within so much of its default moment (ours). [s]"""
+DEFAULT_WEEK_S, DEFAULT_FAR_S = 7 * DAY_S, 60 * DAY_S
+"""So soon after a new year, and so far from the true time, a clock was not set at all (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,23 +147,25 @@ def other_dates(bursts: Bursts, ground: Ground, kind: ClockFault) -> list[Candid
 
 
 def default_moment(shown: int) -> int | None:
-    """Give the default moment [s] a clock would have begun from; None where none is near.
+    """Give the default moment [s] a clock has just begun from; None where none is near.
 
     Cameras begin anew at midnight or noon of 1 January of some year (common practice).
     """
-    moment = EPOCH + timedelta(seconds=shown)
-    new_year = moment.replace(month=1, day=1, hour=0, minute=0, second=0)
-    since = int((moment - new_year).total_seconds())
+    since = _since_new_year(shown)
     for begun in (0, DAY_S // 2):
         if begun <= since <= begun + DEFAULT_WITHIN_S:
             return shown - since + begun
     return None
 
 
-def distinct(shifts: Seconds) -> list[int]:
-    """Give shifts, the best first, without those that hardly differ from a better one."""
-    kept: list[int] = []
-    for shift in shifts.tolist():
-        if all(abs(shift - one) > 2 * COMING_S for one in kept):
-            kept.append(shift)
-    return kept
+def is_default(shown: int, true: int) -> bool:
+    """Say whether a clock that showed this [s], far from the true time [s], was never set."""
+    if default_moment(shown) is not None:
+        return True
+    return _since_new_year(shown) <= DEFAULT_WEEK_S and abs(shown - true) > DEFAULT_FAR_S
+
+
+def _since_new_year(shown: int) -> int:
+    moment = EPOCH + timedelta(seconds=shown)
+    new_year = moment.replace(month=1, day=1, hour=0, minute=0, second=0)
+    return int((moment - new_year).total_seconds())

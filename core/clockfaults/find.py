@@ -1,14 +1,16 @@
 """Decide what speaks against a placement's clock: each rule in turn, one fault named once."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
 
 from core.clockfaults import cameras, checking, logfaults, resets, steps, words
 from core.clockfaults.case import Case, Mask, case_of
+from core.clockfaults.ground import EDGE_S
 from core.clockfaults.rows import ClockFault, ClockFinding, Confidence, Proposal, Seconds, Timeline
 from core.clockfaults.series import EPOCH, Piece
-from core.clockfaults.whole import CLEAR, Fit, Verdict, exchange_s, judge
+from core.clockfaults.whole import AS_GOOD, CLEAR, Fit, Verdict, judge, judge_each
 
 
 def find_faults(line: Timeline) -> list[ClockFinding]:
@@ -20,6 +22,9 @@ def find_faults(line: Timeline) -> list[ClockFinding]:
     case = case_of(line)
     if not len(case.series):
         return []
+    each = _each(case)
+    if each is not None:
+        return [each]
     anew = resets.part(case)
     main = np.ones(len(case.series), dtype=bool)
     for piece in anew:
@@ -33,37 +38,71 @@ def find_faults(line: Timeline) -> list[ClockFinding]:
     return found
 
 
+def _each(case: Case) -> ClockFinding | None:
+    """Say that day and month are exchanged in each photo, where that alone puts a card right."""
+    everything = np.ones(len(case.series), dtype=bool)
+    if case.ground is None or case.checks:
+        return None
+    verdict = judge_each(case.series, case.ground, case.pieces)
+    if not verdict.fits:
+        return None
+    times = case.series.nominal
+    constant = judge(times, case.ground, case.light, offset=case.offset)
+    if constant.fits and constant.fits[0].odds + AS_GOOD >= verdict.fits[0].odds:
+        return None
+    return _whole_finding(case, times, everything, verdict)
+
+
 def _main(case: Case, times: Seconds, main: Mask) -> tuple[list[ClockFinding], Seconds]:
     """Examine the photos whose clock ran on; give their times with what was chosen applied."""
     log_fault = logfaults.finding(case, times, main)
     if log_fault is not None:
         return [log_fault, *_steps(case, times, main)], times
-    found: list[ClockFinding] = []
     whole = _whole(case, times, main)
-    turn = steps.summer_time(case, times, main)
-    if turn is not None and (whole is None or turn.odds >= whole[1]):
-        found.append(steps.finding_of(case, [turn], times))
-        times = times + np.where(turn.mask, turn.shift, 0)
+    changes = _changes(case, times, main)
+    if changes and (whole is None or changes[0].odds >= whole[1]):
+        one, best = steps.finding_of(case, changes, times), changes[0].odds
+        other = whole[0] if whole and best - whole[1] <= AS_GOOD else None
     elif whole is not None:
-        found.append(whole[0])
-        times = times + _moves(case, whole[0].chosen, main)
-    found += _steps(case, times, main)
-    if not found:
-        lights = _light(case, times, main)
-        found += [lights] if lights is not None else []
-    if not found:
-        apart = cameras.finding(case, times, main)
-        found += [apart] if apart is not None else []
-    return found, times
+        one, best = whole
+        near = [change for change in changes if best - change.odds <= AS_GOOD]
+        other = steps.finding_of(case, near, times) if near else None
+    else:
+        return _rest(case, times, main), times
+    if other is not None and other.proposals and one.proposals:
+        one = replace(one, proposals=one.proposals + other.proposals, confidence=Confidence.POSSIBLE)
+    times = times + _moves(case, one.chosen)
+    return [one, *(_steps(case, times, main) if one.chosen is not None else [])], times
 
 
-def _moves(case: Case, chosen: Proposal | None, main: Mask) -> Seconds:
-    moves = np.zeros(len(main), dtype=np.int64)
-    if chosen is None:
-        return moves
-    if chosen.kind is ClockFault.DAY_MONTH_EACH:
-        return np.where(main, exchange_s(case.series.shown), 0)
-    return np.where(main, chosen.shift_s or 0, 0)
+def _rest(case: Case, times: Seconds, main: Mask) -> list[ClockFinding]:
+    """Give what speaks against a card whose place in time nothing would mend."""
+    steps_back = _steps(case, times, main)
+    if steps_back:
+        return steps_back
+    found = _light(case, main) or cameras.finding(case, times, main)
+    return [found] if found is not None else []
+
+
+def _changes(case: Case, times: Seconds, main: Mask) -> list[steps.Change]:
+    """Give the best explanation by a clock that was changed on the way, and those as good."""
+    ways = [steps.by_hand(case, times, main, piece) for piece in case.pieces
+            if piece.stepped_back and _still_back(piece, times, main)]  # fmt: skip
+    turn = steps.summer_time(case, times, main)
+    ways += [[turn]] if turn is not None else []
+    ways += [steps.set_right(case, times, main, piece) for piece in case.pieces]
+    return max((way for way in ways if way), key=lambda way: way[0].odds, default=[])
+
+
+def _moves(case: Case, chosen: Proposal | None) -> Seconds:
+    """Give how far a proposal moves each photo. [s]"""
+    moves = np.zeros(len(case.series), dtype=np.int64)
+    places = {number: at for at, number in enumerate(case.series.ids.tolist())}
+    for one in chosen.corrections if chosen is not None else ():
+        first = 0 if one.first_photo is None else places[one.first_photo]
+        last = len(moves) - 1 if one.last_photo is None else places[one.last_photo]
+        moves[first : last + 1] += one.shift_s
+    return moves
 
 
 def _whole(case: Case, times: Seconds, main: Mask) -> tuple[ClockFinding, float] | None:
@@ -71,15 +110,21 @@ def _whole(case: Case, times: Seconds, main: Mask) -> tuple[ClockFinding, float]
     ground = case.ground
     if ground is None or not main.any():
         return None
-    verdict = judge(times[main], case.series.shown[main], ground, case.light, offset=case.offset)
+    verdict = judge(times[main], ground, case.light, offset=case.offset)
     checks = case.checks_in(main)
     if not verdict.fits:
-        if verdict.inside:
+        if verdict.inside or not ground.far(times[main]).any():
             return None
         return _nothing_fits(case, main), 0.0
     best = verdict.fits[0]
     if checks and (best.odds < CLEAR or verdict.inside):
         return None
+    return _whole_finding(case, times, main, verdict), best.odds
+
+
+def _whole_finding(case: Case, times: Seconds, main: Mask, verdict: Verdict) -> ClockFinding:
+    best = verdict.fits[0]
+    checks = case.checks_in(main)
     saw = _seen(case, times, main, verdict, best)
     look = "Look at the first and last photos, and for a watch or a phone held up in one."
     if checks:
@@ -90,7 +135,7 @@ def _whole(case: Case, times: Seconds, main: Mask) -> tuple[ClockFinding, float]
         look += " Several shifts fit equally well; none is chosen."
     first, last = case.ends(main)
     clear = best.odds >= CLEAR and len(proposals) == 1
-    finding = ClockFinding(
+    return ClockFinding(
         case.line.placement.placement,
         best.candidate.kind,
         saw,
@@ -101,7 +146,6 @@ def _whole(case: Case, times: Seconds, main: Mask) -> tuple[ClockFinding, float]
         last,
         proposals,
     )
-    return finding, best.odds
 
 
 def _proposal(case: Case, fit: Fit, verdict: Verdict, main: Mask) -> Proposal:
@@ -121,9 +165,14 @@ def _bounds(case: Case, fit: Fit, main: Mask) -> tuple[int, int] | None:
     free = {ClockFault.OTHER_DATE, ClockFault.DEFAULT_DATE}
     if ground is None or fit.candidate.kind not in free:
         return None
-    times = case.series.nominal[main]
-    ends = (ground.start - int(times.min()), ground.end - int(times.max()))
-    return min(*ends, fit.candidate.shift), max(*ends, fit.candidate.shift)
+    shift = fit.candidate.shift
+    times = case.series.nominal[main] + shift
+    times = times[ground.inside(times)]
+    if not len(times):
+        return None
+    low = ground.start - EDGE_S - int(times.min())
+    high = ground.end + EDGE_S - int(times.max())
+    return shift + min(low, 0), shift + max(high, 0)
 
 
 def _seen(case: Case, times: Seconds, main: Mask, verdict: Verdict, best: Fit) -> str:
@@ -184,13 +233,12 @@ def _still_back(piece: Piece, times: Seconds, main: Mask) -> bool:
     return bool(both and times[piece.first] < times[piece.first - 1])
 
 
-def _light(case: Case, times: Seconds, main: Mask) -> ClockFinding | None:
+def _light(case: Case, main: Mask) -> ClockFinding | None:
     """Say that the light does not fit, where no shift is known that would make it fit."""
     against = case.light.speaks_against() if case.light else None
     if against is None or case.checks_in(main):
         return None
     first, last = case.ends(main)
-    del times
     return ClockFinding(
         case.line.placement.placement,
         ClockFault.LIGHT,

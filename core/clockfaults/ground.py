@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from core.clockfaults.rows import Seconds
 from core.coverage.watching import EDGE
@@ -11,6 +12,8 @@ from core.model import Placement, TrayDeployment
 from core.windows import EXPOSED, window_of
 
 EDGE_S = int(EDGE.total_seconds())
+NEAR_S = 2 * 3600
+"""Photos so near the stretch are often taken on the way there and back (ours). [s]"""
 COMING_S = 360
 """People are in front of the camera within so much of the time they write down (ours). [s]"""
 ONE_COMING_S = 3600
@@ -37,13 +40,13 @@ class Ground:
         """Count the comings of people."""
         return int(self.comings[-1]) + 1 if len(self.comings) else 0
 
-    def inside(self, times: Seconds) -> "np.ndarray[tuple[int, ...], np.dtype[np.bool_]]":
+    def inside(self, times: Seconds) -> NDArray[np.bool_]:
         """Say of each time whether it lies in the stretch, or so near that it still proves."""
         return (times >= self.start - EDGE_S) & (times <= self.end + EDGE_S)
 
-    def in_windows(self, times: Seconds) -> "np.ndarray[tuple[int, ...], np.dtype[np.bool_]]":
-        """Say of each time whether it lies in one of the windows."""
-        return windows_at(times, self.opened, self.closed) >= 0
+    def far(self, times: Seconds) -> NDArray[np.bool_]:
+        """Say of each time whether it lies further off than the way there and back takes."""
+        return (times < self.start - EDGE_S - NEAR_S) | (times > self.end + EDGE_S + NEAR_S)
 
 
 def windows_at(times: Seconds, opened: Seconds, closed: Seconds) -> Seconds:
@@ -78,7 +81,7 @@ def ground_of(placement: Placement, trays: Sequence[TrayDeployment]) -> Ground |
     if start is None or end is None or end <= start:
         return None
     moments = sorted({start, end, *(edge for span in touching for edge in span)})
-    edges = np.array([one for one in moments if start <= one <= end], dtype=np.int64)
+    edges = _merged([one for one in moments if start <= one <= end])
     return Ground(
         start,
         end,
@@ -87,6 +90,17 @@ def ground_of(placement: Placement, trays: Sequence[TrayDeployment]) -> Ground |
         np.array([out for out, _ in touching], dtype=np.int64),
         np.array([up for _, up in touching], dtype=np.int64),
     )
+
+
+def _merged(moments: Sequence[int]) -> Seconds:
+    """Take edges that one photo would lie at for one."""
+    groups: list[list[int]] = []
+    for moment in moments:
+        if groups and moment - groups[-1][0] <= 2 * COMING_S:
+            groups[-1].append(moment)
+        else:
+            groups.append([moment])
+    return np.array([sum(group) // len(group) for group in groups], dtype=np.int64)
 
 
 def comings_of(edges: Seconds) -> Seconds:

@@ -16,8 +16,13 @@ white flash (the second is the edge of nautical twilight; both as limits are our
 ENOUGH = 3
 """So many infrared bursts at high sun are no chance (ours)."""
 MOST_FRAMES = 2000
-MOST_WEIGHT, FRAME_WEIGHT = 12.0, 1.5
-"""What the light may weigh at most, and what each burst weighs. [natural log odds, ours]"""
+MOST_WEIGHT, MOST_NEAR_WEIGHT, NEAR_S = 12.0, 3.0, 6 * 3600
+"""What the light may weigh at most, and for a shift [s] of fewer hours, since hills and trees
+shift dusk and dawn. [natural log odds, ours]"""
+TURNS = np.arange(-6.0, 11.0, 2.0)
+"""Heights of the sun at which a camera may turn to infrared. [degrees, ours]"""
+SPREAD, ODD = 2.0, 0.03
+"""How sharply it turns [degrees], and how often a frame is odd all the same (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +63,17 @@ class Light:
 
     def gain(self, shift: int) -> float:
         """Give what the light says for a shift and against the clock as it is. [log odds]"""
-        better = self.against().all - self.against(shift).all
-        return max(-MOST_WEIGHT, min(FRAME_WEIGHT * better, MOST_WEIGHT))
+        if not self.infrared.any():
+            return 0.0
+        most = MOST_WEIGHT if abs(shift) >= NEAR_S else MOST_NEAR_WEIGHT
+        return max(-most, min(self._fit(shift) - self._fit(0), most))
+
+    def _fit(self, shift: int) -> float:
+        """Give the log odds of the frames, at the height of turning that suits them best."""
+        height = self.sun_height((self.times + shift).astype("datetime64[s]"))
+        below = 1 / (1 + np.exp((height[None, :] - TURNS[:, None]) / SPREAD))
+        seen = ODD + (1 - 2 * ODD) * below
+        return float(np.log(np.where(self.infrared, seen, 1 - seen)).sum(axis=1).max())
 
     def speaks_against(self) -> Against | None:
         """Give what does not fit the clock as it is, where it is too much to be chance."""

@@ -6,13 +6,15 @@ import numpy as np
 
 from core.clockfaults import words
 from core.clockfaults.case import Case, Mask
-from core.clockfaults.ground import EDGE_S, windows_at
+from core.clockfaults.ground import EDGE_S, ONE_COMING_S, windows_at
 from core.clockfaults.rows import ClockFault, ClockFinding, Confidence, Neighbour, Seconds
 from core.model import Placement
 from core.windows import EXPOSED, window_of
 
 MOSTLY = 0.8
 """So much of a card speaks for all of it (ours)."""
+ENOUGH_AFTER = 0.5
+"""So much of a card lies after a window that is not its own; the rest may be test shots (ours)."""
 ENOUGH = 3
 """Fewer photos than this outside the windows say nothing of a repeated row (ours)."""
 Row = tuple[str, int, int]
@@ -44,9 +46,9 @@ def _repeats(own: Row, other: Row) -> bool:
 def _repeated_placement(case: Case, times: Seconds) -> ClockFinding | None:
     """See whether another camera row has this row's time while the photos lie after both."""
     own, ground = _span(case.line.placement), case.ground
-    if own is None or ground is None or ground.inside(times).any():
+    if own is None or ground is None or ground.inside(times).mean() > 1 - ENOUGH_AFTER:
         return None
-    if (times > own[2]).mean() < MOSTLY:
+    if (times > own[2]).mean() < ENOUGH_AFTER:
         return None
     for other in case.line.others:
         row = _span(other.placement)
@@ -57,9 +59,8 @@ def _repeated_placement(case: Case, times: Seconds) -> ClockFinding | None:
 
 
 def _excludes(one: Placement, other: Placement) -> bool:
-    return bool(one.camera and one.camera == other.camera) or bool(
-        set(one.trays) & set(other.trays)
-    )
+    """Say whether two placements cannot stand at once: one camera; a tray may have two."""
+    return bool(one.camera and one.camera == other.camera)
 
 
 def _own_inside(other: Neighbour) -> float:
@@ -78,13 +79,15 @@ def _repeated_window(case: Case, times: Seconds, main: Mask) -> ClockFinding | N
         return None
     own = times[main]
     inside = ground.inside(own)
-    if inside.any():
+    fits = inside.mean() > 1 - ENOUGH_AFTER
+    if fits:
         own = own[inside]
     outside = own[windows_at(own, *_all_windows(case)) < 0]
     for first, second, until in _repeated_rows(case):
-        after = outside[(outside >= second[2]) & (outside < until)]
+        later = second[2] + ONE_COMING_S
+        after = outside[(outside >= later) & (outside < until)]
         stands = ground.start < until and ground.end > second[1]
-        enough = ENOUGH if inside.any() else max(1, int(MOSTLY * len(own)))
+        enough = ENOUGH if fits else max(1, int(ENOUGH_AFTER * len(own)))
         if stands and len(after) >= enough:
             return _repeated(case, f"tray deployment {second[0]}", first[0], after)
     return None

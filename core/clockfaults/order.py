@@ -4,11 +4,12 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 from core.model import Photo
 
 UNKNOWN_ORDER = -1
-_NUMBER = re.compile(r"\d{3,}")
+_LAST_NUMBER = re.compile(r"(\d{3,})(?:\D|\d{1,2}(?!\d))*$")
 _CAMERA_FOLDER = re.compile(r"\d{3}(?!\d)")
 _MOST_DIGITS = 6
 """A longer number is a date or a time, no counter (ours)."""
@@ -27,13 +28,8 @@ class FileOrder:
     Inside one counter the order is the camera's own."""
 
 
-@dataclass(frozen=True, slots=True)
-class _File:
-    number: int
-    prefix: str
-    suffix: str
-    name: str
-    at: int
+_File = tuple[int, str, str, str, int]
+"""Number (-1: none), what stands before and behind it, name, position in the photos as given."""
 
 
 def file_order(photos: Sequence[Photo]) -> FileOrder:
@@ -49,62 +45,65 @@ def file_order(photos: Sequence[Photo]) -> FileOrder:
     labels: dict[tuple[object, ...], int] = {}
     places: list[int] = []
     sequences: list[int] = []
-    for (card, folder), files in sorted(folders.items(), key=lambda pair: pair[0]):
-        for label, file in _in_folder(files, folder):
-            places.append(file.at)
+    for (card, folder), files in sorted(folders.items(), key=itemgetter(0)):
+        for label, some in _counters(files, folder):
             key = (card, *label)
-            known = labels.setdefault(key, len(labels)) if label else UNKNOWN_ORDER
-            sequences.append(known)
+            number = labels.setdefault(key, len(labels)) if label else UNKNOWN_ORDER
+            places += [at for *_, at in some]
+            sequences += [number] * len(some)
     return FileOrder(tuple(places), tuple(sequences))
 
 
 def _cards(photos: Sequence[Photo]) -> Iterator[tuple[int, int]]:
     """Give each photo its card: a file name that comes again opens the next card."""
+    if len({photo.file for photo in photos}) == len(photos):
+        yield from ((0, at) for at in range(len(photos)))
+        return
     card = 0
     seen: set[str] = set()
     for at in sorted(range(len(photos)), key=lambda at: (photos[at].id, photos[at].file)):
-        file = photos[at].file
-        if file in seen:
+        if photos[at].file in seen:
             card += 1
             seen = set()
-        seen.add(file)
+        seen.add(photos[at].file)
         yield card, at
 
 
 def _file(name: str, at: int) -> _File:
     stem = name.rpartition(".")[0] or name
-    runs = list(_NUMBER.finditer(stem))
-    if not runs or len(runs[-1][0]) > _MOST_DIGITS:
-        return _File(-1, stem, "", name, at)
-    last = runs[-1]
-    return _File(int(last[0]), stem[: last.start()], stem[last.end() :], name, at)
+    last = _LAST_NUMBER.search(stem)
+    if last is None or last.end(1) - last.start(1) > _MOST_DIGITS:
+        return -1, stem, "", name, at
+    return int(last[1]), stem[: last.start(1)], stem[last.end(1) :], name, at
 
 
-def _in_folder(files: Sequence[_File], folder: str) -> Iterator[tuple[tuple[object, ...], _File]]:
-    """Give the files of one folder in order, each with the name of its counter (empty: none)."""
-    counted = [file for file in files if file.number >= 0]
-    for file in sorted((file for file in files if file.number < 0), key=lambda file: file.name):
-        yield (), file
-    if len({file.number for file in counted}) == len(counted):
+def _counters(
+    files: Sequence[_File], folder: str
+) -> Iterator[tuple[tuple[object, ...], list[_File]]]:
+    """Give the files of one folder by counter, each in order; an empty name: no counter."""
+    yield (), sorted((file for file in files if file[0] < 0), key=itemgetter(3))
+    counted = [file for file in files if file[0] >= 0]
+    if len({file[0] for file in counted}) == len(counted) and _share_one(counted):
         above, _, own = folder.rpartition("/")
-        family = (above, "") if _CAMERA_FOLDER.match(own) else (folder, "")
-        for file in _rotated(counted):
-            yield family, file
+        yield (above, "") if _CAMERA_FOLDER.match(own) else (folder, ""), _rotated(counted)
         return
     counters: dict[tuple[str, str], list[_File]] = defaultdict(list)
     for file in counted:
-        counters[file.prefix, file.suffix].append(file)
+        counters[file[1:3]].append(file)
     for key, some in sorted(counters.items()):
-        for file in _rotated(some):
-            yield (folder, *key), file
+        yield (folder, *key), _rotated(some)
+
+
+def _share_one(files: Sequence[_File]) -> bool:
+    """Say whether files of several names may share one counter: no name holds a date as well."""
+    names = {(prefix, suffix) for _, prefix, suffix, *_ in files}
+    return len(names) == 1 or not any(_LAST_NUMBER.search(prefix) for prefix, _ in names)
 
 
 def _rotated(files: Sequence[_File]) -> list[_File]:
     """Sort by number; where the numbers went from 9999 on to 0001, begin behind the gap."""
-    ordered = sorted(files, key=lambda file: (file.number, file.name))
-    if not ordered or ordered[0].number > _WRAPS_TO or ordered[-1].number < _WRAPS_FROM:
+    ordered = sorted(files, key=itemgetter(0, 3))
+    if not ordered or ordered[0][0] > _WRAPS_TO or ordered[-1][0] < _WRAPS_FROM:
         return ordered
-    gap, start = max(
-        (ordered[at].number - ordered[at - 1].number, at) for at in range(1, len(ordered))
-    )
+    gap, start = max((ordered[at][0] - ordered[at - 1][0], at) for at in range(1, len(ordered)))
     return ordered[start:] + ordered[:start] if gap >= _WRAP_GAP else ordered

@@ -20,8 +20,8 @@ FAR_BACK_S = 30 * DAY_S
 """A clock that steps back further before the stretch was not set there by hand (ours)."""
 TOLD_BY_EDGES = 3.0
 """From so much on, photos at comings of people say more than the middle of the bounds (ours)."""
-NARROW_S = 3 * DAY_S
-"""Between wider bounds, an exact shift of a known fault may fit by chance (ours). [s]"""
+MOSTLY_INSIDE = 0.5
+"""Under the exact shift of a known fault so much of a piece lies inside the stretch (ours)."""
 SURE_S = 600
 """Bounds no wider than this are as good as known. [s]"""
 
@@ -35,35 +35,54 @@ class Bounds:
     after: int
     before: int
     """True times between which its photos were taken. [s since 1970 UTC]"""
+    least: int | None
+    most: int | None
+    """The shifts that the order of the files alone allows; None: it says nothing."""
 
 
 def part(case: Case) -> list[Piece]:
-    """Give the pieces whose clock had begun anew, or was not set yet, in the order of the files."""
+    """Give the pieces whose clock had begun anew, or was not set yet, in the order of the files.
+
+    Never the whole card: where nothing else is on it, it is judged as a whole.
+    """
+    pieces = case.pieces
     if case.ground is None:
-        return [one for one in case.pieces if _steps_far(case, one)]
-    inside = [float(case.ground.inside(_times(case, one)).mean()) for one in case.pieces]
+        found = [one for one in pieces if _steps_far(case, one)]
+        return found if len(found) < len(pieces) else []
+    away = [_is_away(case, case.ground, one) for one in pieces]
     found = []
-    for at, one in enumerate(case.pieces):
-        if inside[at] > ELSEWHERE_SHARE or len(case.pieces) == 1:
+    for at, one in enumerate(pieces):
+        if not away[at]:
             continue
-        followed = at + 1 < len(case.pieces) and case.pieces[at + 1].stepped_back
-        left_behind = followed and inside[at + 1] > ELSEWHERE_SHARE
-        if one.stepped_back and _is_back(case, at, inside):
+        goes_on = found and found[-1].end == one.first and not one.stepped_back
+        if goes_on:
+            found[-1] = Piece(found[-1].first, one.end, found[-1].stepped_back)
+        elif _is_odd(case, at, away):
             found.append(one)
-        elif left_behind or _begins_by_default(case, one):
-            found.append(one)
-    return found if len(found) < len(case.pieces) else found[1:]
+    return [one for one in found if len(one) < len(case.series)]
+
+
+def _is_away(case: Case, ground: Ground, piece: Piece) -> bool:
+    return float(ground.inside(_times(case, piece)).mean()) <= ELSEWHERE_SHARE
+
+
+def _is_odd(case: Case, at: int, away: Sequence[bool]) -> bool:
+    """Say whether a piece away from the stretch has a clock of its own, not its neighbour's.
+
+    What lies away in the order of the files may be another trip; only a step back against that
+    order, or a default moment, tells of the clock.
+    """
+    piece = case.pieces[at]
+    last = at + 1 == len(case.pieces)
+    if not last and case.pieces[at + 1].stepped_back and not away[at + 1]:
+        return True
+    if piece.stepped_back and at and not away[at - 1]:
+        return True
+    return _begins_by_default(case, piece) or _steps_far(case, piece)
 
 
 def _times(case: Case, piece: Piece) -> Seconds:
     return case.series.nominal[piece.places]
-
-
-def _is_back(case: Case, at: int, inside: Sequence[float]) -> bool:
-    """Say whether a piece after a step back is the odd one, not the piece before it."""
-    if inside[at - 1] > ELSEWHERE_SHARE:
-        return True
-    return _begins_by_default(case, case.pieces[at]) or _steps_far(case, case.pieces[at])
 
 
 def _steps_far(case: Case, piece: Piece) -> bool:
@@ -107,13 +126,20 @@ def _bounds(case: Case, piece: Piece, times: Seconds, trusted: Mask) -> Bounds |
     if opens is None and closes is None:
         return None
     shown = _times(case, piece)
-    length = int(shown.max() - shown.min())
+    first, last = int(shown.min()), int(shown.max())
     if opens is None:
-        opens = int(closes or 0) - length
+        opens = int(closes or 0) - (last - first)
     if closes is None:
-        closes = opens + length
-    low, high = opens - int(shown.min()), closes - int(shown.max())
-    return Bounds(low, max(low, high), opens, max(closes, opens))
+        closes = opens + (last - first)
+    low, high = opens - first, closes - last
+    return Bounds(
+        low,
+        max(low, high),
+        opens,
+        max(closes, opens),
+        opens - first if len(before) else None,
+        closes - last if len(after) else None,
+    )
 
 
 def _finding(case: Case, piece: Piece, bounds: Bounds | None) -> ClockFinding:
@@ -186,18 +212,22 @@ def _local(ground: Ground | None, bounds: Bounds) -> Ground | None:
 
 
 def _exact(case: Case, piece: Piece, bounds: Bounds) -> Candidate | None:
-    """Give the exact shift of a known fault, where just one fits between narrow bounds."""
+    """Give the exact shift of a known fault that fits between the bounds, the best of several."""
     if case.ground is None or _begins_by_default(case, piece):
         return None
-    if bounds.high - bounds.low > NARROW_S:
-        return None
-    tried = named(bursts_of(_times(case, piece)), case.ground, case.offset)
+    shown = _times(case, piece)
     fitting = [
         one
-        for one in tried
-        if one.kind is not ClockFault.DAYS and bounds.low <= one.shift <= bounds.high
+        for one in named(bursts_of(shown), case.ground, case.offset)
+        if one.kind is not ClockFault.DAYS
+        and (bounds.least is None or bounds.least <= one.shift)
+        and (bounds.most is None or one.shift <= bounds.most)
+        and case.ground.inside(shown + one.shift).mean() >= MOSTLY_INSIDE
     ]
-    return fitting[0] if len(fitting) == 1 else None
+    if not fitting:
+        return None
+    shifts = np.array([one.shift for one in fitting])
+    return fitting[int(np.argmax(weigh(bursts_of(shown), case.ground, shifts).score))]
 
 
 def _likeliest(case: Case, piece: Piece, bounds: Bounds) -> int:

@@ -141,7 +141,7 @@ def offset_s(zone: tzinfo, shown: datetime, fold: int = 0) -> int:
 
 def checks_of(line: Timeline, series: Series) -> list[Check]:
     """Put the whole clock checks on the scale of the series, in the order of their photos."""
-    if not len(series):
+    if not len(series) or not line.checks:
         return []
     moved = corrected_checks(line.checks, line.photos, line.corrections)
     names = {photo.file.rsplit("/", 1)[-1]: photo.id for photo in line.photos}

@@ -8,16 +8,14 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from core.clockfaults import words
-from core.clockfaults.candidates import UNLIKELY
+from core.clockfaults.candidates import UNLIKELY, named
 from core.clockfaults.case import Case, Mask
 from core.clockfaults.ground import Ground
 from core.clockfaults.rows import ClockFault, ClockFinding, Confidence, Seconds
 from core.clockfaults.series import DAY_S, HOUR_S, Piece
 from core.clockfaults.weighing import bursts_of, weigh
-from core.clockfaults.whole import AS_GOOD, CLEAR, FOUND
+from core.clockfaults.whole import AS_GOOD, CLEAR, FOUND, STEP_WEIGHT
 
-STEP_WEIGHT = 6.0
-"""What a step back against the order of the files weighs against a clock. [log odds, ours]"""
 STEP_KINDS = {
     HOUR_S: ClockFault.ONE_HOUR,
     12 * HOUR_S: ClockFault.TWELVE_HOURS,
@@ -37,6 +35,8 @@ class Change:
     """For it and against the clock as it is. [log odds]"""
     step: int | None
     """Place of the photo in front of which the clock steps back, where it does."""
+    met: int
+    """Comings of people that have photos through it, less those that lose theirs."""
 
 
 def summer_time(case: Case, times: Seconds, main: Mask) -> Change | None:
@@ -119,14 +119,13 @@ def _weighed(
 ) -> Change:
     zero = np.zeros(1, dtype=np.int64)
     moved = times + np.where(mask, shift, 0)
-    odds = float(
-        weigh(bursts_of(moved[main]), ground, zero).score[0]
-        - weigh(bursts_of(times[main]), ground, zero).score[0]
-    )
+    before = weigh(bursts_of(times[main]), ground, zero)
+    after = weigh(bursts_of(moved[main]), ground, zero)
     steps = [one.first for one in case.pieces if one.stepped_back and main[one.first]]
     solved = [at for at in steps if mask[at] != mask[at - 1] and moved[at] >= moved[at - 1]]
-    odds += STEP_WEIGHT * len(solved) - UNLIKELY.get(kind, UNLIKELY[ClockFault.MINUTES])
-    return Change(kind, shift, mask, odds, solved[0] if solved else None)
+    odds = float(after.score[0] - before.score[0]) + STEP_WEIGHT * len(solved) - UNLIKELY[kind]
+    met = int(after.edges[0] - before.edges[0])
+    return Change(kind, shift, mask, odds, solved[0] if solved else None, met)
 
 
 def by_hand(case: Case, times: Seconds, main: Mask, piece: Piece) -> list[Change]:
@@ -147,6 +146,33 @@ def by_hand(case: Case, times: Seconds, main: Mask, piece: Piece) -> list[Change
         for size, kind in STEP_KINDS.items()
         if size >= step
     ]
+    return _best(found)
+
+
+def set_right(case: Case, times: Seconds, main: Mask, piece: Piece) -> list[Change]:
+    """Give the ways to explain a piece that lies far before the next one: set right in between.
+
+    A year or an exchange of day and month is tried, and has to lay photos at a coming of people
+    that has none; else it is another trip on the card.
+    """
+    ground = case.ground
+    mask = main & case.place_of(piece)
+    rest = main & ~mask
+    if ground is None or not mask.any() or not rest.any() or ground.inside(times[mask]).any():
+        return []
+    exact = {ClockFault.YEARS, ClockFault.DAY_MONTH}
+    following = int(times[piece.end]) if piece.end < len(times) else ground.end
+    found = [
+        _weighed(case, ground, one.kind, one.shift, mask, times, main)
+        for one in named(bursts_of(times[mask]), ground, case.offset)
+        if one.kind in exact and int(times[mask].max()) + one.shift <= following
+    ]
+    return _best([one for one in found if one.met > 0])
+
+
+def _best(found: list[Change]) -> list[Change]:
+    if not found:
+        return []
     found.sort(key=lambda one: -one.odds)
     return [one for one in found if one.odds >= max(FOUND, found[0].odds - AS_GOOD)]
 

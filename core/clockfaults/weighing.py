@@ -10,17 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from core.clockfaults.ground import COMING_S, EDGE_S, Ground
+from core.clockfaults.ground import COMING_S, EDGE_S, NEAR_S, Ground
 from core.clockfaults.rows import Seconds
 
 # All weights are ours, in natural log odds, and tried on generated cards (tests/seasons.py).
-NEAR_S = 2 * 3600
-"""Photos so near the stretch are often taken on the way there and back. [s]"""
 NEAR_COST, NEAR_MOST = 1.0, 3.0
 FAR_COST, FAR_MOST = 2.0, 8.0
 """Cost of each burst that lies near, or far, and the most for those before or after it."""
-NOTHING_INSIDE = 5.0
-"""Cost of a card that holds nothing of its own placement."""
+NOTHING_INSIDE = 8.0
+"""Cost of a card that holds nothing of its own placement, but photos far from it."""
 SEEN_AT_EDGE = 0.85
 """How often people who come to a tray are photographed by its camera."""
 OPENS_AT_EDGE = 0.6
@@ -69,8 +67,9 @@ def weigh(bursts: Bursts, ground: Ground, shifts: Seconds) -> Weights:
     """Weigh a card under each of several constant shifts [s]."""
     inside = _between(bursts.times, ground.start - EDGE_S, ground.end + EDGE_S, shifts)
     met, gain = _edges(bursts, ground, shifts)
-    nothing = np.where(inside == 0, NOTHING_INSIDE, 0.0)
-    return Weights(gain - nothing - _outside(bursts, ground, shifts), inside, met)
+    far, outside = _outside(bursts, ground, shifts)
+    nothing = np.where((inside == 0) & far, NOTHING_INSIDE, 0.0)
+    return Weights(gain - nothing - outside, inside, met)
 
 
 def _between(times: Seconds, low: int, high: int, shifts: Seconds) -> NDArray[np.int64]:
@@ -79,8 +78,10 @@ def _between(times: Seconds, low: int, high: int, shifts: Seconds) -> NDArray[np
     return np.asarray(end - first, dtype=np.int64)
 
 
-def _outside(bursts: Bursts, ground: Ground, shifts: Seconds) -> NDArray[np.float64]:
-    """Give the cost of what lies before and after the stretch, each side costing so much at most.
+def _outside(
+    bursts: Bursts, ground: Ground, shifts: Seconds
+) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """Give whether any lies far off, and the cost of what lies outside, either side at its most.
 
     However long another trip on the card was, it is one reason for photos out of place.
     """
@@ -90,7 +91,8 @@ def _outside(bursts: Bursts, ground: Ground, shifts: Seconds) -> NDArray[np.floa
         for limit in (start - NEAR_S, start, end, end + NEAR_S)
     )
     first = _cost(before - far_before, far_before)
-    return first + _cost(near_after - until, all_ - near_after)
+    far = (far_before > 0) | (near_after < all_)
+    return np.asarray(far), first + _cost(near_after - until, all_ - near_after)
 
 
 def _cost(near: NDArray[np.intp], far: NDArray[np.intp]) -> NDArray[np.float64]:

@@ -11,11 +11,10 @@ from core.coverage.quiet import Quiet, quiet_of
 from core.coverage.rhythm import Rhythm, rhythm_of
 from core.coverage.rows import Confidence, State, Stretch, StretchRuling, Suspicion, Why
 from core.coverage.stretches import stretches_of
-from core.coverage.watching import EDGE, Cover, clip, cover, gaps, share, union, watched
+from core.coverage.watching import Cover, clip, cover, gaps, share, union, watched
 from core.coverage.words import could_be_missed
 
 __all__ = [
-    "EDGE",
     "Confidence",
     "Cover",
     "Quiet",

@@ -78,9 +78,9 @@ def _best(window: Span, cameras: Sequence[Sequence[Stretch]]) -> list[Stretch]:
     return joined(found)
 
 
-def _rank(stretch: Stretch) -> tuple[int, int]:
+def _rank(stretch: Stretch) -> tuple[int, int, str]:
     """Give the place of a stretch among those of several cameras; the lowest counts."""
-    return _STATES[stretch.state], _WHYS[stretch.why]
+    return _STATES[stretch.state], _WHYS[stretch.why], stretch.placement
 
 
 def joined(stretches: Sequence[Stretch]) -> list[Stretch]:

@@ -23,8 +23,8 @@ class Quiet:
 
     blind: tuple[Span, ...] = ()
     """In order and apart; each no longer than the quiet time."""
-    triggers: int = 0
-    """How many triggers there were."""
+    after: tuple[str, ...] = ()
+    """For each of these, the file of the photo that it follows."""
     too_soon: tuple[int, ...] = ()
     """Ids of photos that came while the camera should have been quiet: the log may be wrong."""
 
@@ -62,7 +62,8 @@ def quiet_of(ordered: Sequence[Photo], quiet_s: int | None) -> Quiet:
         blind.append(Span(true_time(last), min(until, true_time(last) + setting)))
     end = true_time(bursts[-1][1])
     blind.append(Span(end, end + setting))
-    return Quiet(tuple(blind), len(bursts), tuple(too_soon))
+    after = tuple(last.file for _, last in bursts)
+    return Quiet(tuple(blind), after, tuple(too_soon))
 
 
 def _bursts(taken: Sequence[Photo], apart: timedelta) -> list[tuple[Photo, Photo]]:

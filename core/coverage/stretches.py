@@ -137,9 +137,11 @@ def _suspected(suspicions: Sequence[Suspicion], ruled: Sequence[StretchRuling]) 
 
 
 def _quiet(ordered: Sequence[Photo], placement: Placement, gap: timedelta) -> list[Stretch]:
+    found = quiet_of(ordered, placement.quiet_s)
+    name, set_to = placement.placement, f"{placement.quiet_s} s of quiet after"
     return [
-        Stretch(span, State.UNWATCHED, Why.QUIET, placement.placement)
-        for span in quiet_of(ordered, placement.quiet_s).blind
+        Stretch(span, State.UNWATCHED, Why.QUIET, name, f"{set_to} {file}")
+        for span, file in zip(found.blind, found.after, strict=True)
         if span.end - span.start > gap
     ]
 

@@ -48,7 +48,7 @@ def originals(connection: Connection, placement: str) -> list[Original]:
 def originals_of(connection: Connection, ids: Collection[int]) -> dict[int, Original]:
     """Fetch these files by id, whether they count or not; one that is not held is left out."""
     found: dict[int, Original] = {}
-    for some in batches(list(ids)):
+    for some in batches([one for one in ids if abs(one) <= _LARGEST]):
         rows = connection.execute(_SELECT.where(PHOTOS.c.id.in_(some)))
         found |= {cells[0]: Original(*cells) for cells in rows}
     return found
@@ -73,6 +73,8 @@ def set_photo_problems(connection: Connection, problems: Mapping[int, str]) -> N
     """Hold what is wrong with files, in words, by photo id; empty: nothing."""
     _set_each(connection, "problem", problems)
 
+
+_LARGEST = (1 << 63) - 1  # a database holds no larger number; whoever asks for one has made it up
 
 _SELECT: Select[Any] = select(
     PHOTOS.c.id,

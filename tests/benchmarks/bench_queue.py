@@ -2,7 +2,8 @@
 
 One placement has 100,000 photos in 10,000 visits, one tagger has tagged half of them; another 20
 placements have 5,000 photos each. The photos are rows of the store made of a few distinct files;
-the server's part alone is measured, from the request's arrival to the answer's last byte.
+the server's part alone is measured, from the request's arrival to the answer's last byte, without
+a network. On a machine that does other work as well, look at the processor's time.
 Goals: the queue under 1.0 s when nothing was asked before, under 0.15 s after that; 24 runs under
 30 ms, right after acts too; one tag under 15 ms for 95 of 100, 24 tags under 60 ms.
 
@@ -16,7 +17,7 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
@@ -95,34 +96,42 @@ def _tag(placement: str, first: int, last: int) -> Tag:
     return Tag(0, placement, first, last, "ann", "g", 1, Where.FED, made_at=BEGIN)
 
 
-def timed(work: Callable[[], Any]) -> tuple[float, Any]:
-    """Give how long it took [ms], and what it gave."""
-    began = time.perf_counter()
-    given = work()
-    return (time.perf_counter() - began) * 1000, given
+class Took(NamedTuple):
+    """How long something took by the clock on the wall, and how long a processor worked for it."""
+
+    wall_ms: float
+    processor_ms: float
 
 
-def measure(study: Path) -> dict[str, list[float]]:
-    """Give the times of each kind of request. [ms]"""
-    took: dict[str, list[float]] = {name: [] for name in GOALS_MS}
+def timed(work: Callable[..., Any], *given: Any) -> tuple[Took, Any]:
+    """Give how long it took, and what it gave."""
+    began, worked = time.perf_counter(), time.process_time()
+    found = work(*given)
+    spent = time.perf_counter() - began, time.process_time() - worked
+    return Took(*(one * 1000 for one in spent)), found
+
+
+def measure(study: Path) -> dict[str, list[Took]]:
+    """Give the times of each kind of request."""
+    took: dict[str, list[Took]] = {name: [] for name in GOALS_MS}
     with Workspace.open(study) as workspace:
         ben, ann = (Page(workspace, who, placement=BIG) for who in ("ben", "ann"))
-        ms, queue = timed(ben.queue)
-        took["queue, cold"].append(ms)
+        once, queue = timed(ben.queue)
+        took["queue, cold"].append(once)
         ends = [(first, last) for first, last, *_ in queue["runs"]]
         took["queue, warm"] = [timed(page.queue)[0] for page in (ben, ann) for _ in range(5)]
         lots = [ends[at : at + 24] for at in range(0, len(ends) - 24, 24)]
         for lot in lots[:40]:
-            took["24 runs"].append(timed(lambda lot=lot: ben.runs(*lot))[0])
+            took["24 runs"].append(timed(ben.runs, *lot)[0])
         for number, lot in enumerate(lots[:40]):
             for pair in lot[:5]:
                 act = ben.tag(pair, "m")
-                took["one tag"].append(timed(lambda act=act: ben.keep(act))[0])
+                took["one tag"].append(timed(ben.keep, act)[0])
             after = lots[number + 1]
-            took["24 runs after acts"].append(timed(lambda after=after: ben.runs(*after))[0])
+            took["24 runs after acts"].append(timed(ben.runs, *after)[0])
         for lot in lots[40:60]:
             many = [ben.tag(pair, "blank", **{"from": "quiet sheet"}) for pair in lot]
-            took["24 tags"].append(timed(lambda many=many: ben.keep(*many))[0])
+            took["24 tags"].append(timed(ben.keep, *many)[0])
             took["queue after acts"].append(timed(ben.queue)[0])
     return took
 
@@ -132,23 +141,28 @@ def main() -> int:
     photos = int(sys.argv[1]) if len(sys.argv) > 1 else PHOTOS
     met = True
     with tempfile.TemporaryDirectory() as folder:
-        ms, _ = timed(lambda: make(Path(folder), photos))
-        say(f"{photos:,} photos on one placement, {OTHERS * OTHERS_PHOTOS:,} on others", ms)
+        once, _ = timed(make, Path(folder), photos)
+        say(
+            f"{photos:,} photos on one placement, {OTHERS * OTHERS_PHOTOS:,} on others: made in "
+            f"{once.wall_ms / 1000:.1f} s"
+        )
+        say("request             median     95 %      most   processor, 95 %   goal [ms]")
         for name, found in measure(Path(folder) / "study").items():
-            worst = sorted(found)[int(0.95 * (len(found) - 1))]
-            met = met and worst <= GOALS_MS[name]
-            print(  # noqa: T201
-                f"{name:20} median {statistics.median(found):7.1f} ms   95 % {worst:7.1f} ms   "
-                f"most {max(found):7.1f} ms   goal {GOALS_MS[name]} ms",
-                flush=True,
+            wall = sorted(one.wall_ms for one in found)
+            worked = sorted(one.processor_ms for one in found)
+            most = int(0.95 * (len(found) - 1))
+            met = met and wall[most] <= GOALS_MS[name]
+            say(
+                f"{name:18} {statistics.median(wall):7.1f}  {wall[most]:7.1f}   {wall[-1]:7.1f}"
+                f"  {worked[most]:16.1f}   {GOALS_MS[name]:9}"
             )
-    print("goals met" if met else "goal missed")  # noqa: T201
+    say("goals met" if met else "goal missed")
     return 0 if met else 1
 
 
-def say(line: str, ms: float) -> None:
+def say(line: str) -> None:
     """Print one line at once."""
-    print(f"{line}: made in {ms / 1000:.1f} s", flush=True)  # noqa: T201
+    print(line, flush=True)  # noqa: T201
 
 
 if __name__ == "__main__":

@@ -32,7 +32,18 @@ class Person {
 
 function recordOf(act, who, words, about) {
   const { id, first, last, species, also } = act;
-  return { act: id, first, last, species, also, words, who, name: about?.name ?? "", mine: true, back: false };
+  return {
+    act: id,
+    first,
+    last,
+    species,
+    also,
+    words,
+    who,
+    name: about?.name ?? "",
+    mine: true,
+    back: false,
+  };
 }
 
 // The seconds that the last runs took; their median tells how long the rest will take.
@@ -43,7 +54,8 @@ class Pace {
   }
 
   tagged(now) {
-    if (this.since !== NEVER) this.seconds = [...this.seconds, (now - this.since) / 1000].slice(-40);
+    const took = (now - this.since) / 1000;
+    if (this.since !== NEVER) this.seconds = [...this.seconds, took].slice(-40);
     this.since = now;
   }
 
@@ -69,13 +81,13 @@ class Desk {
     this.finished = false;
     this.openedFrom = null; // place in the sheet that a run was opened from
     this.page = 0;
-    this.leftOut = new Set(); // runs that are not in the sheet's selection
     this.status = { words: "", act: "" };
     this.comments = new Map();
     this.question = null; // the species that waits for "where"
     this.edit = null; // the tray's outline while it is being put right
     this.joining = null; // a join that is being checked: keys wait for it
     this.begun = null;
+    this.start = 0; // a photo to begin with
     this.freshTag();
     this.looks = { zoom: 1, x: 0, y: 0 };
   }
@@ -104,6 +116,19 @@ class Desk {
     return this.data.mode === "sheet" && this.openedFrom === null;
   }
 
+  // Runs that were taken out of the sheet's selection; a reload does not put them in again.
+  get leftOut() {
+    return this.person.settings[`out:${this.data.placement}`] ?? [];
+  }
+
+  turnOut(run) {
+    const key = runKey(run);
+    const isOut = this.leftOut.includes(key);
+    const others = this.leftOut.filter((one) => one !== key);
+    this.person.set(`out:${this.data.placement}`, isOut ? others : [...others, key]);
+    return !isOut;
+  }
+
   freshTag() {
     Object.assign(this, { count: 1, sure: true, also: false, tray: "" });
   }
@@ -130,6 +155,7 @@ class Desk {
       return;
     }
     replay(this);
+    this.page = Math.min(this.page, pages(this) - 1);
     await this.settle(here);
     this.changed();
   }
@@ -137,11 +163,12 @@ class Desk {
   // Where to be in a list that was just read: where one was, where one was sent, the first due.
   async settle(here) {
     const there = here ? this.queue.placeOf(here.first, here.last) : -1;
-    const sent = there < 0 && this.data.start ? await this.placeOfPhoto(this.data.start) : -1;
+    const sent = this.start ? await this.placeOfPhoto(this.start) : -1;
+    this.start = 0;
     const due = this.queue.runs.findIndex((run) => !this.said.tagged(run));
-    const at = [there, sent, due].find((place) => place >= 0) ?? 0;
+    const at = [sent, there, due].find((place) => place >= 0) ?? 0;
     this.finished = !this.queue.runs.length || (this.queue.show === MINE && due < 0 && sent < 0);
-    if (there >= 0) this.at = there;
+    if (at === there) this.at = there;
     else this.to(at);
     this.queue.ensure(this.at);
   }
@@ -154,7 +181,10 @@ class Desk {
     const [row] = await queue.rows([[photo, photo]]).catch(() => [{}]);
     if (!row.visit) return -1;
     const guess = queue.order === "time" ? row.visit - 1 : 0;
-    const starts = Array.from({ length: Math.ceil(queue.runs.length / 60) }, (_, step) => step * 60);
+    const starts = Array.from(
+      { length: Math.ceil(queue.runs.length / 60) },
+      (_, step) => step * 60,
+    );
     starts.sort((a, b) => Math.abs(a + 30 - guess) - Math.abs(b + 30 - guess));
     for (const from of starts) {
       const some = queue.runs.slice(from, from + 60);
@@ -174,6 +204,11 @@ class Desk {
     this.looks = { zoom: 1, x: 0, y: 0 };
     this.queue.ensure(this.at);
     this.changed();
+  }
+
+  step(by) {
+    const at = this.at + by;
+    if (at >= 0 && at < this.queue.runs.length) this.to(at);
   }
 
   look(photo) {
@@ -223,10 +258,6 @@ class Desk {
   show(first, last, count = 1) {
     const run = { first, last, count, peak: 0, score: null };
     this.to(this.queue.putBack(run, this.at));
-  }
-
-  untagged() {
-    return this.queue.runs.reduce((sum, run) => sum + (this.said.tagged(run) ? 0 : 1), 0);
   }
 
   get comment() {

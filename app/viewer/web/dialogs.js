@@ -1,4 +1,4 @@
-// Decides what is asked and told in front of everything else: where it was, and which keys there are.
+// Decides what is asked and told in front of everything else: where it was, which keys there are.
 
 // Species that was pressed before anybody said where: asked once, and kept until it is changed.
 class WhereQuestion {
@@ -7,12 +7,21 @@ class WhereQuestion {
     this.cancel = cancel;
     this.words = el("h2", { id: "lastbite-where" });
     this.buttons = places.map(([name, words], at) =>
-      button([cap(at + 1), el("span", {}, words)], () => this.choose(name), { class: "who", "aria-keyshortcuts": String(at + 1) }),
+      button(
+        [cap(at + 1), el("span", {}, words)],
+        () => this.choose(name),
+        { class: "who", "aria-keyshortcuts": String(at + 1) },
+      ),
     );
     this.places = places;
     this.root = el(
       "dialog",
-      { class: "question", "aria-labelledby": "lastbite-where", onkeydown: (event) => this.pressed(event), oncancel: () => this.leave() },
+      {
+        class: "question",
+        "aria-labelledby": "lastbite-where",
+        onkeydown: (event) => this.pressed(event),
+        oncancel: () => this.leave(),
+      },
       this.words,
       el("p", {}, "It stays until you change it with Up and Down."),
       el("div", { class: "answers" }, ...this.buttons),
@@ -68,7 +77,11 @@ class KeySheet {
     this.body = el("div", { class: "keys" });
     this.root = el(
       "dialog",
-      { class: "keysheet", "aria-labelledby": "lastbite-keys", onkeydown: (event) => this.pressed(event) },
+      {
+        class: "keysheet",
+        "aria-labelledby": "lastbite-keys",
+        onkeydown: (event) => this.pressed(event),
+      },
       el("h2", { id: "lastbite-keys" }, "Keys"),
       el("p", {}, "Small letters and digits are your species. Shift and a letter is a tool."),
       this.body,

@@ -1,56 +1,78 @@
 // Decides what a key means: small letters and digits are the study's species, a letter with Shift
 // is a tool; and when a key is left to the browser or to another control.
 
+function tool(deed, keys, shown, words, more = {}) {
+  return { deed, keys, shown, words, ...more };
+}
+
 const TOOLS = [
-  { deed: "blank", keys: [" "], shown: "Space", words: "Blank: nothing there", group: "Say who it was" },
-  { deed: "unknown", keys: ["."], any: true, shown: ".", words: "Unknown: cannot tell" },
-  { deed: "handler", keys: ["h"], shift: true, shown: "Shift+H", words: "Handler: our own people" },
-  { deed: "unsure", keys: ["u"], shift: true, shown: "Shift+U", words: "Not sure, for the next tag" },
-  { deed: "also", keys: ["a"], shift: true, shown: "Shift+A", words: "Another species too: stay here" },
-  { deed: "comment", keys: ["c"], shift: true, shown: "Shift+C", words: "Comment; Esc leaves it" },
-  { deed: "whereUp", keys: ["arrowup"], shown: "Up", words: "Nearer: fed, on the tray, near it", group: "Where, how many" },
-  { deed: "whereDown", keys: ["arrowdown"], shown: "Down", words: "Further off" },
-  { deed: "trayUp", keys: ["arrowup"], shift: true, shown: "Shift+Up", words: "The tray before, where there are several" },
-  { deed: "trayDown", keys: ["arrowdown"], shift: true, shown: "Shift+Down", words: "The next tray" },
-  { deed: "more", keys: ["+", "="], any: true, shown: "+", words: "One animal more", repeats: true },
-  { deed: "fewer", keys: ["-"], any: true, shown: "-", words: "One animal fewer", repeats: true },
-  { deed: "back", keys: ["arrowleft"], any: true, shown: "Left", words: "Photo before", repeats: true, group: "Look" },
-  { deed: "onward", keys: ["arrowright"], any: true, shown: "Right", words: "Photo after", repeats: true },
-  { deed: "firstPhoto", keys: ["home"], any: true, shown: "Home", words: "First photo" },
-  { deed: "lastPhoto", keys: ["end"], any: true, shown: "End", words: "Last photo" },
-  { deed: "zoom", keys: ["z"], shift: true, shown: "Shift+Z", words: "The original, large, and back; arrows move it" },
-  { deed: "lighter", keys: ["l"], shift: true, shown: "Shift+L", words: "Lighter", repeats: true },
-  { deed: "darker", keys: ["d"], shift: true, shown: "Shift+D", words: "Darker", repeats: true },
-  { deed: "gamma", keys: ["g"], shift: true, shown: "Shift+G", words: "Lift the shadows of night photos, and back" },
-  { deed: "play", keys: ["p"], shift: true, shown: "Shift+P", words: "Play the photos as a loop" },
-  { deed: "outline", keys: ["o"], shift: true, shown: "Shift+O", words: "Outline of what changed" },
-  { deed: "tray", keys: ["t"], shift: true, shown: "Shift+T", words: "Put the tray's outline right" },
-  { deed: "nextRun", keys: ["pagedown"], any: true, shown: "Page Down", words: "Next run", repeats: true, group: "Go, put right" },
-  { deed: "previousRun", keys: ["pageup"], any: true, shown: "Page Up", words: "Run before", repeats: true },
-  { deed: "nextOpen", keys: ["enter"], shown: "Enter", words: "Next untagged run" },
-  { deed: "split", keys: ["s"], shift: true, shown: "Shift+S", words: "Split the run before this photo" },
-  { deed: "join", keys: ["j"], shift: true, shown: "Shift+J", words: "Join the run with the next" },
-  { deed: "undo", keys: ["backspace"], any: true, shown: "Backspace or Ctrl+Z", words: "Undo" },
-  { deed: "redo", keys: [], shown: "Ctrl+Y or Ctrl+Shift+Z", words: "Do again" },
-  { deed: "help", keys: ["?"], any: true, shown: "?", words: "These keys; Esc closes" },
-  { deed: "leave", keys: ["escape"], any: true, shown: "Esc", words: "Back: from the zoom, from a run to the sheet" },
+  tool("blank", [" "], "Space", "Blank: nothing there", { group: "Say who it was" }),
+  tool("unknown", ["."], ".", "Unknown: cannot tell", { any: true }),
+  tool("handler", ["h"], "Shift+H", "Handler: our own people", { shift: true }),
+  tool("unsure", ["u"], "Shift+U", "Not sure, for the next tag", { shift: true }),
+  tool("also", ["a"], "Shift+A", "Another species too: stay here", { shift: true }),
+  tool("comment", ["c"], "Shift+C", "Comment; Esc leaves it", { shift: true }),
+  tool(
+    "whereUp",
+    ["arrowup"],
+    "Up",
+    "Nearer: fed, on the tray, near it",
+    { group: "Where, how many" },
+  ),
+  tool("whereDown", ["arrowdown"], "Down", "Further off"),
+  tool(
+    "trayUp",
+    ["arrowup"],
+    "Shift+Up",
+    "The tray before, where there are several",
+    { shift: true },
+  ),
+  tool("trayDown", ["arrowdown"], "Shift+Down", "The next tray", { shift: true }),
+  tool("more", ["+", "="], "+", "One animal more", { any: true, repeats: true }),
+  tool("fewer", ["-"], "-", "One animal fewer", { any: true, repeats: true }),
+  tool("back", ["arrowleft"], "Left", "Photo before", { any: true, repeats: true, group: "Look" }),
+  tool("onward", ["arrowright"], "Right", "Photo after", { any: true, repeats: true }),
+  tool("firstPhoto", ["home"], "Home", "First photo", { any: true }),
+  tool("lastPhoto", ["end"], "End", "Last photo", { any: true }),
+  tool("zoom", ["z"], "Shift+Z", "The original, large, and back; arrows move it", { shift: true }),
+  tool("lighter", ["l"], "Shift+L", "Lighter", { shift: true, repeats: true }),
+  tool("darker", ["d"], "Shift+D", "Darker", { shift: true, repeats: true }),
+  tool("gamma", ["g"], "Shift+G", "Lift the shadows of night photos, and back", { shift: true }),
+  tool("play", ["p"], "Shift+P", "Play the photos as a loop", { shift: true }),
+  tool("outline", ["o"], "Shift+O", "Outline of what changed", { shift: true }),
+  tool("tray", ["t"], "Shift+T", "Put the tray's outline right", { shift: true }),
+  tool(
+    "nextRun",
+    ["pagedown"],
+    "Page Down",
+    "Next run",
+    { any: true, repeats: true, group: "Go, put right" },
+  ),
+  tool("previousRun", ["pageup"], "Page Up", "Run before", { any: true, repeats: true }),
+  tool("nextOpen", ["enter"], "Enter", "Next untagged run"),
+  tool("split", ["s"], "Shift+S", "Split the run before this photo", { shift: true }),
+  tool("join", ["j"], "Shift+J", "Join the run with the next", { shift: true }),
+  tool("undo", ["backspace"], "Backspace or Ctrl+Z", "Undo", { any: true }),
+  tool("redo", [], "Ctrl+Y or Ctrl+Shift+Z", "Do again"),
+  tool("help", ["?"], "?", "These keys; Esc closes", { any: true }),
+  tool("leave", ["escape"], "Esc", "Back: from the zoom, from a run to the sheet", { any: true }),
 ];
 
 const SHEET_TOOLS = [
-  { deed: "left", keys: ["arrowleft"], shown: "Arrows", words: "Go from picture to picture", repeats: true },
-  { deed: "right", keys: ["arrowright"], repeats: true },
-  { deed: "up", keys: ["arrowup"], repeats: true },
-  { deed: "down", keys: ["arrowdown"], repeats: true },
-  { deed: "first", keys: ["home"], shown: "Home, End", words: "First and last picture" },
-  { deed: "last", keys: ["end"] },
-  { deed: "open", keys: ["enter"], shown: "Enter", words: "Look at this run alone; Esc comes back" },
-  { deed: "pick", keys: [" "], shown: "Space", words: "Leave this run out, or take it in again" },
-  { deed: "confirm", keys: ["b"], shift: true, shown: "Shift+B", words: "All that are in are blank" },
-  { deed: "nextPage", keys: ["pagedown"], shown: "Page Down, Page Up", words: "Next page, page before" },
-  { deed: "previousPage", keys: ["pageup"] },
-  { deed: "undo", keys: ["backspace"], any: true, shown: "Backspace or Ctrl+Z", words: "Undo" },
-  { deed: "redo", keys: [], shown: "Ctrl+Y or Ctrl+Shift+Z", words: "Do again" },
-  { deed: "help", keys: ["?"], any: true, shown: "?", words: "These keys; Esc closes" },
+  tool("left", ["arrowleft"], "Arrows", "Go from picture to picture", { repeats: true }),
+  tool("right", ["arrowright"], "", "", { repeats: true }),
+  tool("up", ["arrowup"], "", "", { repeats: true }),
+  tool("down", ["arrowdown"], "", "", { repeats: true }),
+  tool("first", ["home"], "Home, End", "First and last picture"),
+  tool("last", ["end"], "", ""),
+  tool("open", ["enter"], "Enter", "Look at this run alone; Esc comes back"),
+  tool("pick", [" "], "Space", "Leave this run out, or take it in again"),
+  tool("confirm", ["b"], "Shift+B", "All that are in are blank", { shift: true }),
+  tool("nextPage", ["pagedown"], "Page Down, Page Up", "Next page, page before"),
+  tool("previousPage", ["pageup"], "", ""),
+  tool("undo", ["backspace"], "Backspace or Ctrl+Z", "Undo", { any: true }),
+  tool("redo", [], "Ctrl+Y or Ctrl+Shift+Z", "Do again"),
+  tool("help", ["?"], "?", "These keys; Esc closes", { any: true }),
 ];
 
 function toolOf(deed) {
@@ -65,10 +87,10 @@ function deedOf(event, species, tools = TOOLS) {
   const known = speciesOf(event, species);
   if (known) return { deed: "species", species: known };
   const name = event.key.toLowerCase();
-  const tool = tools.find(
+  const found = tools.find(
     (one) => one.keys.includes(name) && (one.any || Boolean(one.shift) === event.shiftKey),
   );
-  return tool ? { deed: tool.deed, repeats: tool.repeats } : null;
+  return found ? { deed: found.deed, repeats: found.repeats } : null;
 }
 
 function undoKey(event) {
@@ -90,7 +112,9 @@ function speciesOf(event, species) {
   return species.find((one) => one.key === digit) ?? null;
 }
 
-const NO_TEXT = new Set(["button", "checkbox", "color", "file", "image", "radio", "range", "reset", "submit"]);
+const NO_TEXT = new Set(
+  "button checkbox color file image radio range reset submit".split(" "),
+);
 const TEXT_ROLES = new Set(["combobox", "listbox", "option", "searchbox", "spinbutton", "textbox"]);
 
 // What is typed here is text, or a choice from a list: never a tag.
@@ -98,21 +122,31 @@ function isTyping(target) {
   if (!(target instanceof Element)) return false;
   if (target.isContentEditable || target.matches("textarea, select, iframe")) return true;
   if (TEXT_ROLES.has(target.getAttribute("role"))) return true;
-  return target.matches("input") && !NO_TEXT.has((target.getAttribute("type") ?? "text").toLowerCase());
+  if (!target.matches("input")) return false;
+  return !NO_TEXT.has((target.getAttribute("type") ?? "text").toLowerCase());
 }
 
-const OWN_KEYS = new Set([" ", "Enter", "ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown", "Home", "End"]);
+const CONTROLS = "a, button, input, summary, [role='tab'], ";
+const SEVERAL = "[role='radio'], [role='slider'], [role='menuitem']";
+const OWN_KEYS = new Set(
+  [" ", "Enter", "Home", "End"].concat(["Left", "Right", "Up", "Down"].map((one) => `Arrow${one}`)),
+);
 
-// Somebody who walked to a control with the keyboard presses it with Space and Enter.
+// Somebody who walked to a control with the keyboard presses it with Space and Enter; a control
+// that was pressed with the pointer has the focus too, and takes no key.
+let walked = true;
+
+function noteWay(event) {
+  if (event.type === "pointerdown") walked = false;
+  else if (event.key === "Tab") walked = true;
+}
+
 function isForControl(event, target) {
   if (!OWN_KEYS.has(event.key) || !(target instanceof Element)) return false;
-  if (!target.matches("a, button, input, summary, [role='radio'], [role='tab'], [role='slider'], [role='menuitem']")) {
-    return false;
-  }
-  if (!target.matches(":focus-visible")) return false;
+  if (!walked || !target.matches(CONTROLS + SEVERAL)) return false;
   if (event.key === " ") return true;
   if (event.key === "Enter") return !target.matches("input");
-  return target.matches("input, [role='radio'], [role='tab'], [role='slider'], [role='menuitem']");
+  return target.matches(`input, [role='tab'], ${SEVERAL}`);
 }
 
 // A dialog of the page around the viewer has the keys while it is open.

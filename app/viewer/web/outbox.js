@@ -2,9 +2,9 @@
 // at a time; nothing is dropped but what the study has taken or refused in words.
 
 const RETRY_MS = 2000;
-const DEAD_AFTER_MS = 7000; // a page that said nothing for so long is closed: its acts are taken over
+const DEAD_AFTER_MS = 7000; // a page that said nothing for so long is closed: others take its acts
 const MOST_ACTS = 40;
-const MOST_BYTES = 56000; // what a browser sends for a page that is going away: 64 kB, less the rest
+const MOST_BYTES = 56000; // a browser sends 64 kB for a page that is going away, head and all
 
 class Outbox {
   constructor(study) {
@@ -31,7 +31,14 @@ class Outbox {
   }
 
   add(act, { ticket, who, words, about }) {
-    const item = { act: { ...act, seq: this.sequence() }, ticket, who, words, about, page: this.page };
+    const item = {
+      act: { ...act, seq: this.sequence() },
+      ticket,
+      who,
+      words,
+      about,
+      page: this.page,
+    };
     this.waiting.set(act.id, item);
     if (!keepItem("localStorage", this.nameOf(act.id), item)) this.volatile = true;
     this.alive();
@@ -161,7 +168,9 @@ class Outbox {
     const items = this.batch();
     if (items.length) {
       const acts = items.map((item) => item.act);
-      ask("/tagging/acts", items[0].ticket, { acts }, { keepalive: true, signal: null }).catch(() => {});
+      ask("/tagging/acts", items[0].ticket, { acts }, { keepalive: true, signal: null }).catch(
+        () => {},
+      );
     }
     dropItem("localStorage", `${this.prefix}page:${this.page}`);
   }

@@ -1,9 +1,12 @@
 // Decides what stands beside the picture: which run it is, where the animal was, who it was, and
 // what was said of it before.
 
+const DOUBLE_MS = 350;
+
 class Panel {
   constructor(data, act) {
     this.act = act;
+    this.clicked = { deed: "", at: 0 };
     this.data = data;
     this.name = el("h2", {});
     this.when = el("p", { class: "when" });
@@ -12,20 +15,63 @@ class Panel {
     this.count = el("output", { class: "count", "aria-label": "How many" });
     this.unsure = this.toggle("unsure", "Not sure");
     this.also = this.toggle("also", "Another too");
-    this.trays = el("div", { class: "trays", role: "radiogroup", "aria-label": "Which tray? Leave it open when you cannot tell" });
+    this.trays = el(
+      "div",
+      {
+        class: "trays",
+        role: "radiogroup",
+        "aria-label": "Which tray? Leave it open when you cannot tell",
+      },
+    );
     this.traysKey = null;
-    this.comment = el("input", { type: "text", class: "comment", maxlength: 500, "aria-label": "Comment on the next tag", placeholder: "Comment (Shift+C)" });
+    this.comment = el(
+      "input",
+      {
+        type: "text",
+        class: "comment",
+        maxlength: 500,
+        "aria-label": "Comment on the next tag",
+        placeholder: "Comment (Shift+C)",
+      },
+    );
     this.said = el("ul", { class: "said", "aria-label": "What was said" });
     this.state = el("p", { class: "state" });
-    this.species = el("div", { class: "species", role: "group", "aria-label": "Who was it?" }, ...data.species.map((one) => this.speciesButton(one)));
-    this.answers = el("div", { class: "answers", role: "group", "aria-label": "No species" }, ...["blank", "unknown", "handler"].map((one) => this.answerButton(one)));
-    this.tags = el("fieldset", { class: "tagging" }, el("legend", { class: "unseen" }, "Tag this run"), this.choices(), this.trays, this.species, this.answers);
-    this.root = el("section", { class: "panel", "aria-label": "Tag" }, el("header", {}, this.name, this.when, this.tray), this.tags, this.state, this.said);
+    this.species = el(
+      "div",
+      { class: "species", role: "group", "aria-label": "Who was it?" },
+      ...data.species.map((one) => this.speciesButton(one)),
+    );
+    this.answers = el(
+      "div",
+      { class: "answers", role: "group", "aria-label": "No species" },
+      ...["blank", "unknown", "handler"].map((one) => this.answerButton(one)),
+    );
+    this.tags = el(
+      "fieldset",
+      { class: "tagging" },
+      el("legend", { class: "unseen" }, "Tag this run"),
+      this.choices(),
+      this.trays,
+      this.species,
+      this.answers,
+    );
+    this.root = el(
+      "section",
+      { class: "panel", "aria-label": "Tag" },
+      el("header", {}, this.name, this.when, this.tray),
+      this.tags,
+      this.state,
+      this.said,
+    );
     this.typing();
   }
 
   choices() {
-    const step = (deed, words) => button(words, () => this.act(deed), this.hint(deed, { class: "step", "aria-label": toolOf(deed).words }));
+    const step = (deed, words) => button(
+      words,
+      () => this.act(deed),
+      this.hint(deed, { class: "step", "aria-label": toolOf(deed).words }),
+    );
     return el(
       "div",
       { class: "choices" },
@@ -33,9 +79,20 @@ class Panel {
       el(
         "div",
         { class: "details" },
-        el("div", { class: "row", role: "group", "aria-label": "How many" }, step("fewer", "−"), this.count, step("more", "+")),
+        el(
+          "div",
+          { class: "row", role: "group", "aria-label": "How many" },
+          step("fewer", "−"),
+          this.count,
+          step("more", "+"),
+        ),
         el("div", { class: "row" }, this.unsure, this.also),
-        el("div", { class: "row" }, this.plainButton("split", "Split here"), this.plainButton("join", "Join next")),
+        el(
+          "div",
+          { class: "row" },
+          this.plainButton("split", "Split here"),
+          this.plainButton("join", "Join next"),
+        ),
         this.comment,
       ),
     );
@@ -51,11 +108,15 @@ class Panel {
   }
 
   toggle(deed, words) {
-    return button(words, () => this.act(deed), this.hint(deed, { class: "toggle", "aria-pressed": "false" }));
+    return button(
+      words,
+      () => this.act(deed),
+      this.hint(deed, { class: "toggle", "aria-pressed": "false" }),
+    );
   }
 
   speciesButton({ key, name, role }) {
-    return button([cap(key), el("span", {}, name)], () => this.act("species", key), {
+    return button([cap(key), el("span", {}, name)], (event) => this.once(event, "species", key), {
       class: "who",
       "data-key": key,
       "data-role": role,
@@ -66,7 +127,20 @@ class Panel {
 
   answerButton(deed) {
     const { shown } = toolOf(deed);
-    return button([cap(shown.replace("Shift+", "⇧")), el("span", {}, ANSWERS[deed])], () => this.act(deed), this.hint(deed, { class: "who", "data-key": deed }));
+    return button(
+      [cap(shown.replace("Shift+", "⇧")), el("span", {}, ANSWERS[deed])],
+      (event) => this.once(event, deed),
+      this.hint(deed, { class: "who", "data-key": deed }),
+    );
+  }
+
+  // The second click of a double click would tag a run that nobody has looked at.
+  once(event, deed, value) {
+    const name = `${deed} ${value}`;
+    const soon = event.timeStamp - this.clicked.at < DOUBLE_MS;
+    const twice = event.detail > 1 && soon && this.clicked.deed === name;
+    this.clicked = { deed: name, at: event.timeStamp };
+    this.act(twice ? "twice" : deed, value);
   }
 
   // Esc and Enter leave the field; nothing that is typed in it is a key of the viewer.
@@ -84,7 +158,7 @@ class Panel {
     setText(this.when, row ? `${row.when}, ${many(row.photos.length, "photo")}` : "");
     setText(this.tray, row?.tray ?? "");
     this.tray.classList.toggle("outside", row ? !row.in_window : false);
-    this.tags.disabled = !row || row.kind === "untimed" || !desk.data.who;
+    this.tags.disabled = !row || row.kind === "untimed" || !desk.data.who || Boolean(desk.edit);
     this.dial.draw(desk.where);
     setText(this.count, String(desk.count));
     setState(this.unsure, "pressed", !desk.sure);
@@ -99,7 +173,11 @@ class Panel {
     const key = names.join("\n");
     if (key !== this.traysKey) {
       this.traysKey = key;
-      const choice = (name) => button(name ? `Tray ${name}` : "Cannot tell", () => this.act("trayIs", name), { role: "radio", "data-tray": name });
+      const choice = (name) => button(
+        name ? `Tray ${name}` : "Cannot tell",
+        () => this.act("trayIs", name),
+        { role: "radio", "data-tray": name },
+      );
       this.trays.replaceChildren(...(names.length ? ["", ...names].map(choice) : []));
     }
     for (const one of this.trays.children) chosen(one, one.dataset.tray === desk.tray);
@@ -112,6 +190,12 @@ class Panel {
     this.said.replaceChildren(...standing.map((tag) => this.saidLine(tag)));
   }
 
+  backButton(tag) {
+    const label = `Take back: ${tag.words}`;
+    const press = () => this.act("takeBack", tag);
+    return button("Take back", press, { class: "small", "aria-label": label });
+  }
+
   saidLine(tag) {
     const who = tag.mine ? "You said" : `${tag.who} said`;
     const state = tag.number ? "kept" : "waiting";
@@ -121,7 +205,7 @@ class Panel {
       {},
       el("span", { class: "mark" }, `${MARKS[state]} ${state}`),
       el("span", { class: "words" }, `${who}: ${tag.words}`),
-      back ? button("Take back", () => this.act("takeBack", tag), { class: "small", "aria-label": `Take back: ${tag.words}` }) : null,
+      back ? this.backButton(tag) : null,
     );
   }
 }
@@ -132,10 +216,24 @@ class Dial {
     this.places = places;
     this.choose = choose;
     this.buttons = places.map(([name, words]) =>
-      button(el("span", {}, words), () => choose(name), { role: "radio", class: `zone ${name}`, "data-where": name }),
+      button(
+        el("span", {}, words),
+        () => choose(name),
+        { role: "radio", class: `zone ${name}`, "data-where": name },
+      ),
     );
     this.words = el("p", { class: "dial-words", "aria-hidden": "true" });
-    this.group = el("div", { class: "dial", role: "radiogroup", "aria-label": "Where was it?", title: "Up and Down", "aria-keyshortcuts": "ArrowUp ArrowDown" }, ...this.buttons);
+    this.group = el(
+      "div",
+      {
+        class: "dial",
+        role: "radiogroup",
+        "aria-label": "Where was it?",
+        title: "Up and Down",
+        "aria-keyshortcuts": "ArrowUp ArrowDown",
+      },
+      ...this.buttons,
+    );
     this.root = el("div", { class: "dial-box" }, this.group, this.words);
   }
 
@@ -158,7 +256,7 @@ function chosen(node, holds) {
 function shortcut(shown) {
   return shown
     .split(" or ")
-    .map((one) => one.replace("Ctrl", "Control").replace("Page ", "Page").replace("Up", "Up").trim())
+    .map((one) => one.replace("Ctrl", "Control").replace("Page ", "Page").trim())
     .map((one) => one.replace(/(^|\+)(Up|Down|Left|Right)$/, "$1Arrow$2"))
     .join(" ");
 }

@@ -9,7 +9,12 @@ class Picture {
     this.marks = shape("svg", { class: "marks", "aria-hidden": "true" });
     this.holder = el("div", { class: "holder" });
     this.wait = el("p", { class: "wait" });
-    this.stage = el("div", { class: "stage", role: "group", "aria-label": "Photo", tabindex: 0 }, this.holder, this.wait);
+    this.stage = el(
+      "div",
+      { class: "stage", role: "group", "aria-label": "Photo", tabindex: 0 },
+      this.holder,
+      this.wait,
+    );
     this.caption = el("p", { class: "caption" });
     this.note = el("p", { class: "note" });
     this.strip = el("div", { class: "strip", role: "group", "aria-label": "Photos of this run" });
@@ -36,13 +41,25 @@ class Picture {
       const made = button(words, () => this.act(deed), {
         class: "tool",
         title: `${title} (${shown})`,
-        "aria-keyshortcuts": shown.replace("Shift+", "Shift+"),
+        "aria-keyshortcuts": shortcut(shown),
         "data-deed": deed,
       });
       return made;
     };
-    const names = { zoom: "Zoom", lighter: "Lighter", darker: "Darker", gamma: "Night", play: "Play", outline: "Changes", tray: "Tray" };
-    return el("div", { class: "tools", role: "group", "aria-label": "Look closer" }, ...Object.entries(names).map(([deed, words]) => tool(deed, words)));
+    const names = {
+      zoom: "Zoom",
+      lighter: "Lighter",
+      darker: "Darker",
+      gamma: "Night",
+      play: "Play",
+      outline: "Changes",
+      tray: "Tray",
+    };
+    return el(
+      "div",
+      { class: "tools", role: "group", "aria-label": "Look closer" },
+      ...Object.entries(names).map(([deed, words]) => tool(deed, words)),
+    );
   }
 
   draw() {
@@ -57,13 +74,7 @@ class Picture {
       setText(this.note, "");
       return;
     }
-    const { row } = desk;
-    const light = photo.infrared === null ? "" : photo.infrared ? ", infrared" : ", daylight";
-    const lit = lightWords(desk.light);
-    setText(
-      this.caption,
-      `Photo ${desk.photo + 1} of ${row.photos.length}, ${photo.time || "no time"}${light}, ${photo.file.split("/").pop()}${lit ? ` (shown ${lit})` : ""}`,
-    );
+    setText(this.caption, captionOf(desk, photo));
     setText(this.note, photo.note);
     this.pictures.ahead(desk);
   }
@@ -72,11 +83,12 @@ class Picture {
   drawLarge(desk, photo) {
     if (!photo) {
       this.holder.replaceChildren();
-      setText(this.wait, desk.queue.fault || desk.run?.gone || (desk.finished ? "" : "The photos are being fetched."));
+      const coming = desk.finished ? "" : "The photos are being fetched.";
+      setText(this.wait, desk.queue.fault || desk.run?.gone || coming);
       return;
     }
     const entry = this.pictures.get(reviewOf(photo), "high");
-    const large = desk.looks.zoom > 1 ? this.pictures.get(`/photo/original/${photo.id}`, "high") : null;
+    const large = desk.looks.zoom > 1 ? this.pictures.get(originalOf(photo), "high") : null;
     const { img } = large?.ready ? large : entry;
     if (this.holder.firstChild !== img) this.holder.replaceChildren(img, this.marks);
     img.alt = photo.alt;
@@ -85,7 +97,8 @@ class Picture {
     if (large && !large.ready) setText(this.wait, "The original is being fetched.");
     img.style.filter = filterOf(desk.light);
     const { zoom, x, y } = desk.looks;
-    this.holder.style.transform = zoom === 1 ? "" : `translate(${x * 100}%, ${y * 100}%) scale(${zoom})`;
+    const transform = `translate(${x * 100}%, ${y * 100}%) scale(${zoom})`;
+    this.holder.style.transform = zoom === 1 ? "" : transform;
     this.stage.classList.toggle("zoomed", zoom > 1);
     this.drawMarks(desk, photo, img);
   }
@@ -93,15 +106,22 @@ class Picture {
   drawMarks(desk, photo, img) {
     const ratio = img.naturalWidth ? img.naturalHeight / img.naturalWidth : 0.75;
     setAttribute(this.marks, "viewBox", `0 0 1 ${ratio}`);
-    const marks = desk.person.settings.outline ? photo.outline.map((points) => polygon(points)) : [];
-    const trays = desk.person.settings.outline || desk.edit ? desk.queue.outlines : [];
+    const { outline } = desk.person.settings;
+    const marks = outline ? photo.outline.map((points) => polygon(points)) : [];
+    const trays = outline || desk.edit ? desk.queue.outlines : [];
     const ellipses = trays.filter((one) => one.tray !== desk.edit?.tray).map((one) => ellipse(one));
     this.marks.replaceChildren(...marks, ...ellipses, ...this.editor.shapes());
   }
 
   drawTools(desk, photo) {
     const { outline, play } = desk.person.settings;
-    const pressed = { zoom: desk.looks.zoom > 1, gamma: desk.light.gamma !== 1, play: Boolean(play), outline: Boolean(outline), tray: Boolean(desk.edit) };
+    const pressed = {
+      zoom: desk.looks.zoom > 1,
+      gamma: desk.light.gamma !== 1,
+      play: Boolean(play),
+      outline: Boolean(outline),
+      tray: Boolean(desk.edit),
+    };
     for (const tool of this.tools.children) {
       const { deed } = tool.dataset;
       tool.disabled = !photo || (deed === "play" && desk.row.photos.length < 2);
@@ -116,7 +136,8 @@ class Picture {
     const key = some.map((photo) => photo.id).join();
     if (key !== this.stripKey) {
       this.stripKey = key;
-      this.strip.replaceChildren(...(photos.length > 1 ? some.map((photo, at) => this.thumb(desk, photo, first + at)) : []));
+      const thumbs = some.map((photo, at) => this.thumb(desk, photo, first + at));
+      this.strip.replaceChildren(...(photos.length > 1 ? thumbs : []));
       setTimeout(() => this.fetchStrip(key), STRIP_AFTER_MS);
     }
     for (const thumb of this.strip.children) {
@@ -128,7 +149,10 @@ class Picture {
     const peak = photo.id === desk.run.peak && desk.row.photos.length > 1;
     const words = peak ? `${at + 1} most changed` : `${at + 1}`;
     return button(
-      [el("img", { alt: photo.alt, "data-src": `/photo/strip/${photo.id}`, draggable: "false" }), el("span", { "aria-hidden": "true" }, words)],
+      [
+        el("img", { alt: photo.alt, "data-src": `/photo/strip/${photo.id}`, draggable: "false" }),
+        el("span", { "aria-hidden": "true" }, words),
+      ],
       () => this.desk().look(at),
       { class: peak ? "thumb peak" : "thumb", "data-at": at },
     );
@@ -146,18 +170,33 @@ class Picture {
     const ratio = img.naturalHeight / img.naturalWidth;
     const { width, height } = this.stage.getBoundingClientRect();
     const wide = Math.min(width, height / ratio);
-    return [0.5 + ((point[0] - 0.5) * wide) / width, 0.5 + ((point[1] - ratio / 2) * wide) / height];
+    return [
+      0.5 + ((point[0] - 0.5) * wide) / width,
+      0.5 + ((point[1] - ratio / 2) * wide) / height,
+    ];
   }
 
   // The next photo of the loop, as soon as its picture is there.
   playOn() {
     const desk = this.desk();
     const photos = desk?.row?.photos ?? [];
-    if (!desk?.person.settings.play || desk.edit || photos.length < 2 || desk.isSheet || desk.question) return;
-    if (stillFor(desk)) return;
+    if (!desk?.person.settings.play || photos.length < 2 || stillFor(desk)) return;
+    if (desk.edit || desk.isSheet || desk.question) return;
     const next = (desk.photo + 1) % photos.length;
     if (this.pictures.get(reviewOf(photos[next])).ready) desk.look(next);
   }
+}
+
+function captionOf(desk, photo) {
+  const light = photo.infrared ? "infrared" : "daylight";
+  const lit = lightWords(desk.light);
+  const words = [
+    `Photo ${desk.photo + 1} of ${desk.row.photos.length}`,
+    photo.time || "no time",
+    photo.infrared === null ? "" : light,
+    photo.file.split("/").pop(),
+  ];
+  return words.filter(Boolean).join(", ") + (lit ? ` (shown ${lit})` : "");
 }
 
 // Who asked for less motion plays each run by a key of their own; nothing goes on by itself.
@@ -167,9 +206,22 @@ function stillFor(desk) {
 }
 
 function polygon(points) {
-  return shape("polygon", { class: "change", points: points.map(([x, y]) => `${x},${y}`).join(" ") });
+  return shape(
+    "polygon",
+    { class: "change", points: points.map(([x, y]) => `${x},${y}`).join(" ") },
+  );
 }
 
 function ellipse({ cx, cy, rx, ry, angle, by }, extra = "") {
-  return shape("ellipse", { class: `tray ${by ? "" : "guess"} ${extra}`, cx, cy, rx, ry, transform: `rotate(${angle} ${cx} ${cy})` });
+  return shape(
+    "ellipse",
+    {
+      class: `tray ${by ? "" : "guess"} ${extra}`,
+      cx,
+      cy,
+      rx,
+      ry,
+      transform: `rotate(${angle} ${cx} ${cy})`,
+    },
+  );
 }

@@ -3,10 +3,15 @@
 const MOST_PICTURES = 60;
 const RUNS_AHEAD = 4;
 const PHOTOS_AHEAD = 4;
+const MOST_PENDING = 4; // a browser asks a server for six things at once
 const STRIP_AFTER_MS = 120; // small pictures of a run that is left at once are not fetched
 
 function reviewOf(photo) {
   return `/photo/review/${photo.id}`;
+}
+
+function originalOf(photo) {
+  return `/photo/original/${photo.id}`;
 }
 
 class Pictures {
@@ -57,15 +62,26 @@ class Pictures {
     if (entry && !entry.img.isConnected) entry.img.src = "";
   }
 
-  // The first photo of the next runs, then the next photos of this one.
+  // The first photo of the next runs, then the next photos of this one; what nobody will look at
+  // any more is not fetched further, so that rows and tags never wait behind it.
   ahead(desk) {
-    const { runs } = desk.queue;
-    for (let step = 1; step <= RUNS_AHEAD; step += 1) {
-      const first = runs[desk.at + step]?.row?.photos[0];
-      if (first) this.get(reviewOf(first));
+    const nextRuns = desk.queue.runs.slice(desk.at + 1, desk.at + 1 + RUNS_AHEAD);
+    const firsts = nextRuns.map((run) => run.row?.photos[0]).filter(Boolean);
+    const onward = (desk.row?.photos ?? []).slice(desk.photo + 1, desk.photo + 1 + PHOTOS_AHEAD);
+    const wanted = [...firsts, ...onward].map((photo) => reviewOf(photo));
+    const shown = desk.shown ? [reviewOf(desk.shown), originalOf(desk.shown)] : [];
+    let pending = 0;
+    for (const [address, entry] of this.kept) {
+      if (entry.ready || entry.failed) continue;
+      if (wanted.includes(address) || shown.includes(address)) pending += 1;
+      else this.drop(address);
     }
-    for (const photo of (desk.row?.photos ?? []).slice(desk.photo + 1, desk.photo + 1 + PHOTOS_AHEAD)) {
-      this.get(reviewOf(photo));
+    for (const address of wanted) {
+      if (this.kept.has(address)) this.get(address);
+      else if (pending < MOST_PENDING) {
+        pending += 1;
+        this.get(address, "low");
+      }
     }
   }
 }

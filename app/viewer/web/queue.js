@@ -24,7 +24,11 @@ class Queue {
   }
 
   async load() {
-    const asked = new URLSearchParams({ placement: this.placement, show: this.show, order: this.order });
+    const asked = new URLSearchParams({
+      placement: this.placement,
+      show: this.show,
+      order: this.order,
+    });
     const [found, untagged] = await Promise.all([
       ask(`/tagging/queue?${asked}`, this.ticket()),
       this.untaggedRuns(asked),

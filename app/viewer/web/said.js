@@ -50,7 +50,9 @@ class Said {
     const numbers = new Set(known.map((tag) => tag.number));
     const fresh = here.filter((one) => !one.back && !numbers.has(one.number));
     const replaced = (tag) => tag.mine && isOn(tag, run) && fresh.some((one) => replaces(one, tag));
-    const left = fresh.filter((one, at) => !fresh.slice(at + 1).some((later) => replaces(later, one)));
+    const left = fresh.filter((one, at) => !fresh.slice(at + 1).some(
+      (later) => replaces(later, one),
+    ));
     return [...known.filter((tag) => !replaced(tag)), ...left];
   }
 

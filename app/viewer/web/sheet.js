@@ -2,6 +2,7 @@
 // picture of it was really there, on screen, for a moment.
 
 const PAGE = 24;
+const AGAIN_MS = 15000;
 const LEAST_LOOK_MS = 3000; // a judgement: nobody looks at a page in less
 
 function pageRuns(desk) {
@@ -24,6 +25,13 @@ function toPage(desk, page) {
   desk.changed();
 }
 
+// All runs of the sheet are dealt with, and others may have been scored since it was read.
+function sheetIsDone(desk) {
+  const { queue } = desk;
+  if (!desk.isSheet || !queue.unscored || Date.now() - queue.loadedAt < AGAIN_MS) return false;
+  return queue.runs.every((run) => desk.said.tagged(run) || desk.leftOut.includes(runKey(run)));
+}
+
 class Sheet {
   constructor(desk, act) {
     Object.assign(this, { desk, act });
@@ -33,15 +41,34 @@ class Sheet {
     this.unseen = 0;
     this.watcher = new IntersectionObserver((seen) => this.saw(seen), { threshold: 0.6 });
     this.where = el("p", { class: "where" });
-    this.grid = el("div", { class: "grid", role: "group", "aria-label": "Runs that changed least" });
-    this.before = button("Page before", () => act("previousPage"), { title: "Page Up", "aria-keyshortcuts": "PageUp" });
-    this.after = button("Next page", () => act("nextPage"), { title: "Page Down", "aria-keyshortcuts": "PageDown" });
-    this.confirm = button("", () => act("confirm"), { class: "strong confirm", "aria-keyshortcuts": "Shift+B", title: "Shift+B" });
+    this.grid = el(
+      "div",
+      { class: "grid", role: "group", "aria-label": "Runs that changed least" },
+    );
+    this.before = button(
+      "Page before",
+      () => act("previousPage"),
+      { title: "Page Up", "aria-keyshortcuts": "PageUp" },
+    );
+    this.after = button(
+      "Next page",
+      () => act("nextPage"),
+      { title: "Page Down", "aria-keyshortcuts": "PageDown" },
+    );
+    this.confirm = button(
+      "",
+      () => act("confirm"),
+      { class: "strong confirm", "aria-keyshortcuts": "Shift+B", title: "Shift+B" },
+    );
     this.why = el("p", { class: "why", role: "status" });
     this.root = el(
       "section",
       { class: "sheet", "aria-label": "Quiet sheet" },
-      el("p", { class: "plainly" }, "Sorted by how little changed. A still or small animal can be among them: look at each."),
+      el(
+        "p",
+        { class: "plainly" },
+        "Sorted by how little changed. A still or small animal can be among them: look at each.",
+      ),
       this.where,
       this.grid,
       el("div", { class: "deck" }, this.before, this.after, this.confirm, this.why),
@@ -58,24 +85,53 @@ class Sheet {
     this.before.disabled = desk.page === 0;
     this.after.disabled = desk.page + 1 >= pages(desk);
     this.drawConfirm(desk);
+    this.fetchAhead(desk);
   }
 
   turn(runs, key) {
+    const held = this.holdsFocus();
     this.key = key;
     this.since = 0;
+    this.ahead = false;
     for (const tile of this.tiles.values()) tile.close(this.watcher);
     const made = runs.map((run) => new Tile(run, this));
     this.tiles = new Map(made.map((tile) => [runKey(tile.run), tile]));
     this.grid.replaceChildren(...made.map((tile) => tile.root));
     for (const tile of made) this.watcher.observe(tile.root);
     made[0]?.focusable(true);
-    this.root.scrollTop = 0;
+    if (held) this.begin();
+  }
+
+  // The keys begin at the first picture of a page.
+  begin() {
+    const [first] = this.tiles.values();
+    first?.open.focus({ preventScroll: true });
+    this.root.closest(".lastbite").scrollIntoView({ block: "start" });
+  }
+
+  holdsFocus() {
+    const here = this.root.getRootNode().activeElement;
+    return Boolean(here) && (here === this.root.closest(".lastbite") || this.root.contains(here));
+  }
+
+  // The pictures of the next page come once those of this one are there.
+  fetchAhead(desk) {
+    if (this.ahead || [...this.tiles.values()].some((tile) => !tile.arrived)) return;
+    const next = desk.queue.runs.slice((desk.page + 1) * PAGE, (desk.page + 2) * PAGE);
+    if (next.some((run) => !run.row && !run.gone)) return;
+    this.ahead = true;
+    for (const run of next.filter((one) => one.row)) {
+      fetch(reviewOf(peakOf(run)), { priority: "low" }).catch(() => {});
+    }
   }
 
   place(desk) {
     const { queue } = desk;
     if (!queue.loaded) return queue.fault || "The runs are being fetched.";
-    const left = queue.unscored ? ` ${many(queue.unscored, "run")} ${queue.unscored === 1 ? "is" : "are"} not scored yet and not among them.` : "";
+    const { unscored } = queue;
+    const are = unscored === 1 ? "is" : "are";
+    const words = ` ${many(unscored, "run")} ${are} not scored yet and not among them.`;
+    const left = unscored ? words : "";
     if (!queue.runs.length) return `There is no run here that waits for you and is scored.${left}`;
     return `Page ${desk.page + 1} of ${pages(desk)}: each run by its most different photo.${left}`;
   }
@@ -91,7 +147,8 @@ class Sheet {
     if (!desk.data.who) return "Say who you are first: type your name above.";
     if (coming) return `${many(coming, "picture")} still to come.`;
     const unseen = tiles.filter((tile) => !tile.seen).length;
-    if (unseen) return `${many(unseen, "picture")} further on ${unseen === 1 ? "was" : "were"} not on screen yet.`;
+    const were = unseen === 1 ? "was" : "were";
+    if (unseen) return `${many(unseen, "picture")} ${were} not on screen yet: go through the page.`;
     this.since ||= Date.now();
     return Date.now() - this.since < LEAST_LOOK_MS ? "Look at each." : "";
   }
@@ -121,7 +178,11 @@ class Sheet {
       desk.say(waits);
       return;
     }
-    keepTags(desk, runs.map((run) => [run, actOf(desk, run, "blank", "quiet sheet")]), `${many(runs.length, "run")} blank`);
+    keepTags(
+      desk,
+      runs.map((run) => [run, actOf(desk, run, "blank", "quiet sheet")]),
+      `${many(runs.length, "run")} blank`,
+    );
     if (desk.page + 1 < pages(desk)) toPage(desk, desk.page + 1);
     else desk.changed();
   }
@@ -129,7 +190,10 @@ class Sheet {
   // The tile that has the focus, else the first.
   here() {
     const tiles = [...this.tiles.values()];
-    return Math.max(0, tiles.findIndex((tile) => tile.open === tile.open.getRootNode().activeElement));
+    return Math.max(
+      0,
+      tiles.findIndex((tile) => tile.open === tile.open.getRootNode().activeElement),
+    );
   }
 
   focus(at) {
@@ -157,11 +221,18 @@ class Sheet {
 
 class Tile {
   constructor(run, sheet) {
-    Object.assign(this, { run, sheet, arrived: false, seen: false, visible: false, shownId: 0, url: "" });
+    Object.assign(
+      this,
+      { run, sheet, arrived: false, seen: false, visible: false, shownId: 0, url: "" },
+    );
     this.img = el("img", { alt: "", draggable: "false" });
     this.marks = shape("svg", { class: "marks", "aria-hidden": "true" });
     this.words = el("span", { class: "tile-words" });
-    this.open = button([el("span", { class: "tile-picture" }, this.img, this.marks), this.words], () => sheet.act("open", run), { class: "tile", tabindex: -1 });
+    this.open = button(
+      [el("span", { class: "tile-picture" }, this.img, this.marks), this.words],
+      () => sheet.act("open", run),
+      { class: "tile", tabindex: -1 },
+    );
     this.pick = button("", () => sheet.act("pick", run), { class: "pick", tabindex: -1 });
     this.root = el("div", { class: "tile-box" }, this.open, this.pick);
   }
@@ -178,7 +249,8 @@ class Tile {
   }
 
   isIn(desk, run) {
-    return Boolean(run.row) && !run.gone && !this.lost && run.row.kind !== "untimed" && !desk.leftOut.has(runKey(run)) && !desk.said.tagged(run);
+    if (!run.row || run.gone || this.lost || run.row.kind === "untimed") return false;
+    return !desk.leftOut.includes(runKey(run)) && !desk.said.tagged(run);
   }
 
   draw(desk, run) {
@@ -188,17 +260,25 @@ class Tile {
       this.seen = true;
     }
     const { row } = run;
-    if (row) this.fetch(row.photos.find((photo) => photo.id === run.peak) ?? row.photos[0]);
+    if (row) this.fetch(peakOf(run));
     const said = desk.said.mine(run)[0];
     const isIn = this.isIn(desk, run);
-    const state = said ? `${said.words}, ${said.number ? "kept" : "waiting"}` : isIn ? "in" : this.lost || run.gone || "left out";
+    const state = this.stateOf(run, said, isIn);
     setText(this.words, row ? `${clock(row)} · ${many(run.count, "photo")}` : "…");
-    setText(this.pick, said ? state : isIn ? "✓ in" : run.gone ? "gone" : this.lost ? "cannot be shown" : "left out");
-    setAttribute(this.pick, "aria-label", row ? `${row.name}: ${state}. Leave out or take in` : "…");
+    setText(this.pick, state);
+    setAttribute(this.pick, "aria-label", `${row?.name ?? "A run"}: ${state}`);
     setState(this.pick, "pressed", isIn);
     this.pick.disabled = Boolean(said) || Boolean(run.gone) || !row;
     this.root.classList.toggle("in", isIn);
     this.root.classList.toggle("tagged", Boolean(said));
+  }
+
+  // The first of these that holds is written on the tile.
+  stateOf(run, said, isIn) {
+    if (said) return `${said.words}, ${said.number ? "kept" : "waiting"}`;
+    if (isIn) return "✓ in";
+    if (run.gone) return "gone";
+    return this.lost ? "cannot be shown" : "left out";
   }
 
   async fetch(photo) {
@@ -213,7 +293,7 @@ class Tile {
       this.img.src = this.url;
       await this.img.decode();
       // A picture of words says why a photo cannot be shown: nobody can call that blank from here.
-      this.lost = picture.type === "image/jpeg" ? "" : "left out: the photo cannot be shown";
+      this.lost = picture.type !== "image/jpeg";
       this.came(photo);
     } catch {
       setTimeout(() => {
@@ -229,7 +309,7 @@ class Tile {
     this.marks.replaceChildren(...photo.outline.map((points) => polygon(points)));
     this.arrived = true;
     this.sheet.watcher.unobserve(this.root);
-    this.sheet.watcher.observe(this.root); // told again whether it is on screen, now with its picture
+    this.sheet.watcher.observe(this.root); // told again whether it is on screen, now it is there
     this.sheet.desk().changed();
   }
 
@@ -238,6 +318,10 @@ class Tile {
     this.shownId = -1;
     if (this.url) URL.revokeObjectURL(this.url);
   }
+}
+
+function peakOf(run) {
+  return run.row.photos.find((photo) => photo.id === run.peak) ?? run.row.photos[0];
 }
 
 function clock(row) {
@@ -261,9 +345,8 @@ function sheetDeed(sheet, deed) {
 
 function pickRun(desk, run) {
   if (!run || desk.said.tagged(run)) return;
-  const key = runKey(run);
-  if (!desk.leftOut.delete(key)) desk.leftOut.add(key);
-  desk.say(`${run.row?.name ?? "The run"} is ${desk.leftOut.has(key) ? "left out" : "in"}.`);
+  const isOut = desk.turnOut(run);
+  desk.say(`${run.row?.name ?? "The run"} is ${isOut ? "left out" : "in"}.`);
 }
 
 // Looks at one run alone, its most different photo first.

@@ -104,7 +104,12 @@ function send(desk, act, words, about) {
 }
 
 function turnBack(desk, deed, back) {
-  const act = { id: newId(), do: back ? "take_back" : "restore", acts: deed.acts ?? [], numbers: deed.numbers ?? [] };
+  const act = {
+    id: newId(),
+    do: back ? "take_back" : "restore",
+    acts: deed.acts ?? [],
+    numbers: deed.numbers ?? [],
+  };
   desk.said.setBack(act, back);
   send(desk, act, deed.words, { runs: deed.runs ?? [] });
   return act.id;
@@ -122,8 +127,8 @@ function undo(desk) {
   else if (deed.acts?.length || deed.numbers?.length) {
     deed.undoneBy = turnBack(desk, deed, deed.do === "tag");
   }
-  if (deed.do === "split") shapeBack(desk, deed, deed.parts, () => desk.queue.unite(deed.parts));
-  if (deed.do === "join") shapeBack(desk, deed, [deed.whole], () => desk.queue.cut(deed.whole, deed.parts, deed.counts));
+  if (deed.do === "split") uniteAgain(desk, deed);
+  if (deed.do === "join") cutAgain(desk, deed);
   desk.person.history.keep(desk.person.history.top);
   showDeed(desk, deed, `Undone: ${deed.words}`, deed.undoneBy);
 }
@@ -134,20 +139,22 @@ function redo(desk) {
     desk.say("There is nothing to do again.");
     return;
   }
-  if (deed.acts?.length || deed.numbers?.length) deed.redoneBy = turnBack(desk, deed, deed.do !== "tag");
-  if (deed.do === "split") shapeBack(desk, deed, [deed.whole], () => desk.queue.cut(deed.whole, deed.parts, deed.counts));
-  if (deed.do === "join") shapeBack(desk, deed, deed.parts, () => desk.queue.unite(deed.parts));
+  const names = deed.acts?.length || deed.numbers?.length;
+  if (names) deed.redoneBy = turnBack(desk, deed, deed.do !== "tag");
+  if (deed.do === "split") cutAgain(desk, deed);
+  if (deed.do === "join") uniteAgain(desk, deed);
   desk.person.history.keep(desk.person.history.top - 1);
   showDeed(desk, deed, `Done again: ${deed.words}`, deed.redoneBy);
 }
 
-// Shapes the list again, where the deed is of the placement on screen and its runs are there.
-function shapeBack(desk, deed, needed, shape) {
-  if (deed.placement !== desk.data.placement) return;
-  for (const [first, last] of needed) {
-    if (desk.queue.placeOf(first, last) < 0) return;
-  }
-  shape();
+// The list is shaped again where the deed is of the placement on screen; runs that are not in it
+// are left alone.
+function uniteAgain(desk, deed) {
+  if (deed.placement === desk.data.placement) desk.queue.unite(deed.parts);
+}
+
+function cutAgain(desk, { placement, whole, parts, counts }) {
+  if (placement === desk.data.placement) desk.queue.cut(whole, parts, counts);
 }
 
 // Shows what was undone or done again; of another placement it is only said.
@@ -157,7 +164,7 @@ function showDeed(desk, deed, words, act = "") {
     return;
   }
   desk.status = { words, act };
-  const stands = deed.do === "split" || deed.do === "join" ? standingShape(desk, deed) : deed.runs?.[0];
+  const stands = deed.whole ? standingShape(desk, deed) : deed.runs?.[0];
   if (!stands) {
     desk.changed();
   } else if (desk.data.mode === "sheet" && deed.sheet) {
@@ -214,7 +221,10 @@ function split(desk) {
   const name = run.row.name;
   const counts = [photo, run.row.photos.length - photo];
   const parts = desk.queue.split(desk.at, photo);
-  shaped(desk, { do: "split", whole, parts, counts, ...own, words: `${name} split before photo ${photo + 1}` });
+  shaped(
+    desk,
+    { do: "split", whole, parts, counts, ...own, words: `${name} split before photo ${photo + 1}` },
+  );
   desk.to(desk.at);
 }
 
@@ -231,7 +241,8 @@ function shaped(desk, deed) {
 // are pressed while this is looked up wait for it.
 function join(desk) {
   const [run, next] = desk.queue.runs.slice(desk.at, desk.at + 2);
-  const fault = refusal(desk, run) || (next ? refusal(desk, next) : "There is no next run in this list.");
+  const alone = next ? refusal(desk, next) : "There is no next run in this list.";
+  const fault = refusal(desk, run) || alone;
   if (fault || desk.joining) {
     desk.say(fault || "A join is being looked up.");
     return;
@@ -250,7 +261,10 @@ async function joined(desk, run, next) {
   const [row] = await desk.queue.rows([[run.first, next.last]]);
   const photos = run.row.photos.length + next.row.photos.length;
   if (row.gone !== undefined || row.photos.length !== photos || row.photos[0].id !== run.first) {
-    desk.say("The next run of this list is not the next in time: nothing was joined. Show all visits in the order of time.");
+    desk.say(
+      "The next run of this list is not the next in time: nothing was joined. " +
+        "Show all visits in the order of time.",
+    );
     return;
   }
   const parts = [[run.first, run.last], [next.first, next.last]];
@@ -283,10 +297,12 @@ function refusedAct(person, { act, about, words }, record, refused) {
     if (record) person.said.remove(record);
     person.history.forget(act.id);
   } else {
-    if (act.acts.length && !act.acts.some((one) => person.said.byAct.has(one))) return; // said already
+    const known = act.acts.some((one) => person.said.byAct.has(one));
+    if (act.acts.length && !known) return; // that its tag was refused is said already
     person.said.setBack(act, act.do !== "take_back");
     person.history.takeBack(act.id);
   }
   const where = about?.name ? `${about.name}, ` : "";
-  person.faults = [...person.faults, { words: `Not kept: ${where}${words}. ${refused}`, run: about }].slice(-6);
+  const fault = { words: `Not kept: ${where}${words}. ${refused}`, run: about };
+  person.faults = [...person.faults, fault].slice(-6);
 }

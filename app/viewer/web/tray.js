@@ -29,23 +29,45 @@ class TrayEditor {
       this.form = this.makeForm(edit);
       this.picture.bar.replaceChildren(this.form);
     }
-    setText(this.said, edit.fault || (edit.by === "" && edit.known ? "Found by the machine: is it right?" : ""));
+    setText(
+      this.said,
+      edit.fault || (edit.by === "" && edit.known ? "Found by the machine: is it right?" : ""),
+    );
   }
 
   makeForm(edit) {
-    const turn = (by) => () => this.set({ angle: edit.angle + by });
+    const turn = (by) => () => this.set({ angle: this.desk().edit.angle + by });
     this.said = el("span", { role: "status" });
-    const names = edit.names.map((name) => el("option", { value: name, selected: name === edit.tray }, name || "the tray"));
-    const choice = el("select", { "aria-label": "Which tray", onchange: (event) => editTray(this.desk(), event.target.value) }, ...names);
+    const names = edit.names.map((name) => el(
+      "option",
+      { value: name, selected: name === edit.tray },
+      name || "the tray",
+    ));
+    const choice = el(
+      "select",
+      {
+        "aria-label": "Which tray",
+        onchange: (event) => editTray(this.desk(), event.target.value),
+      },
+      ...names,
+    );
     return el(
       "div",
       { class: "trayform-row", role: "group", "aria-label": "Outline of the tray" },
-      el("strong", {}, edit.names.length > 1 ? "Outline of tray " : `Outline of ${edit.tray ? `tray ${edit.tray}` : "the tray"} `),
+      el("strong", {}, `Outline of ${edit.names.length > 1 ? "tray" : trayName(edit.tray)}`),
       edit.names.length > 1 ? choice : null,
-      el("span", {}, "Drag it, or: arrows move, + and - size, Shift with arrows one radius, [ and ] turn."),
+      el(
+        "span",
+        {},
+        "Drag it, or: arrows move, + and - size, Shift with arrows one radius, [ and ] turn.",
+      ),
       button("Turn left", turn(-3)),
       button("Turn right", turn(3)),
-      button("Save", () => saveTray(this.desk()), { class: "strong", title: "Save the outline (Enter)" }),
+      button(
+        "Save",
+        () => saveTray(this.desk()),
+        { class: "strong", title: "Save the outline (Enter)" },
+      ),
       button("Cancel", () => cancelTray(this.desk()), { title: "Leave it as it was (Esc)" }),
       this.said,
     );
@@ -65,12 +87,15 @@ class TrayEditor {
   }
 
   point(event) {
-    const place = new DOMPoint(event.clientX, event.clientY).matrixTransform(this.picture.marks.getScreenCTM().inverse());
+    const place = new DOMPoint(event.clientX, event.clientY).matrixTransform(
+      this.picture.marks.getScreenCTM().inverse(),
+    );
     return [place.x, place.y];
   }
 
   grab(event) {
-    const handle = event.target.dataset?.handle ?? (event.target.classList.contains("edited") ? "centre" : "");
+    const onIt = event.target.classList.contains("edited") ? "centre" : "";
+    const handle = event.target.dataset?.handle ?? onIt;
     if (!handle || !this.desk().edit) return;
     event.preventDefault();
     event.stopPropagation();
@@ -99,8 +124,20 @@ class TrayEditor {
 // Where the points stand by which an outline is dragged, in picture widths.
 function handlesOf({ cx, cy, rx, ry, angle }) {
   const turn = (angle * Math.PI) / 180;
-  const along = (length, more) => [cx + length * Math.cos(turn + more), cy + length * Math.sin(turn + more)];
-  return { centre: [cx, cy], rx: along(rx, 0), ry: along(ry, Math.PI / 2), turn: along(ry + 0.05, -Math.PI / 2) };
+  const along = (length, more) => [
+    cx + length * Math.cos(turn + more),
+    cy + length * Math.sin(turn + more),
+  ];
+  return {
+    centre: [cx, cy],
+    rx: along(rx, 0),
+    ry: along(ry, Math.PI / 2),
+    turn: along(ry + 0.05, -Math.PI / 2),
+  };
+}
+
+function trayName(tray) {
+  return tray ? `tray ${tray}` : "the tray";
 }
 
 function editTray(desk, name) {
@@ -109,9 +146,18 @@ function editTray(desk, name) {
   const tray = name ?? known?.tray ?? desk.queue.outlines[0]?.tray ?? names[0] ?? "";
   const there = known ?? desk.queue.outlines.find((one) => one.tray === tray);
   const dull = { cx: 0.5, cy: 0.38, rx: 0.2, ry: 0.14, angle: 0, by: "" };
-  desk.edit = { ...dull, ...there, tray, names: names.length ? names : [""], known: Boolean(there), fault: "" };
+  desk.edit = {
+    ...dull,
+    ...there,
+    tray,
+    names: names.length ? names : [""],
+    known: Boolean(there),
+    fault: "",
+  };
   desk.looks = { zoom: 1, x: 0, y: 0 };
-  desk.say(`Outline of ${tray ? `tray ${tray}` : "the tray"}: Enter saves, Esc leaves it as it was.`);
+  desk.say(
+    `Outline of ${trayName(tray)}: Enter saves, Esc leaves it as it was.`,
+  );
 }
 
 function changeTray(desk, values) {
@@ -138,7 +184,8 @@ async function saveTray(desk) {
     desk.edit = null;
     desk.say("The outline is kept for this placement.");
   } catch (fault) {
-    const words = fault instanceof RefusedError ? fault.message : "The connection is lost: save again in a moment.";
+    const lost = "The connection is lost: save again in a moment.";
+    const words = fault instanceof RefusedError ? fault.message : lost;
     if (desk.edit) desk.edit.fault = words;
     desk.say(words);
   }
@@ -149,12 +196,14 @@ function trayKey(desk, event) {
   const { edit } = desk;
   const steps = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
   const step = steps[event.key];
-  if (step && event.shiftKey) changeTray(desk, { rx: edit.rx + step[0] * MOVE, ry: edit.ry - step[1] * MOVE });
-  else if (step) changeTray(desk, { cx: edit.cx + step[0] * MOVE, cy: edit.cy + step[1] * MOVE });
-  else if (event.key === "+" || event.key === "=") changeTray(desk, { rx: edit.rx * 1.02, ry: edit.ry * 1.02 });
-  else if (event.key === "-") changeTray(desk, { rx: edit.rx / 1.02, ry: edit.ry / 1.02 });
-  else if (event.key === "[") changeTray(desk, { angle: edit.angle - 1 });
-  else if (event.key === "]") changeTray(desk, { angle: edit.angle + 1 });
+  const { cx, cy, rx, ry, angle } = edit;
+  const [dx, dy] = (step ?? [0, 0]).map((one) => one * MOVE);
+  if (step && event.shiftKey) changeTray(desk, { rx: rx + dx, ry: ry - dy });
+  else if (step) changeTray(desk, { cx: cx + dx, cy: cy + dy });
+  else if (["+", "="].includes(event.key)) changeTray(desk, { rx: rx * 1.02, ry: ry * 1.02 });
+  else if (event.key === "-") changeTray(desk, { rx: rx / 1.02, ry: ry / 1.02 });
+  else if (event.key === "[") changeTray(desk, { angle: angle - 1 });
+  else if (event.key === "]") changeTray(desk, { angle: angle + 1 });
   else if (event.key === "Enter") saveTray(desk);
   else if (event.key === "Escape") cancelTray(desk);
   else return false;

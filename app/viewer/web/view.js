@@ -10,13 +10,27 @@ class View {
     this.picture = new Picture(this.pictures, desk, act);
     this.panel = new Panel(data, act);
     this.sheet = new Sheet(desk, act);
-    this.question = new WhereQuestion(data.where, (where) => act("answerWhere", where), () => act("cancelWhere"));
+    this.question = new WhereQuestion(
+      data.where,
+      (where) => act("answerWhere", where),
+      () => act("cancelWhere"),
+    );
     this.keySheet = new KeySheet(data.species);
     this.makeBar(act);
     this.end = el("p", { class: "end" });
     this.one = el("div", { class: "one" }, this.picture.root, this.panel.root);
-    this.faults = el("ul", { class: "faults" });
-    this.root = el("div", { class: "lastbite", tabindex: -1, "data-lastbite": "viewer" }, this.bar, this.faults, this.end, this.one, this.sheet.root, this.question.root, this.keySheet.root);
+    this.faults = el("div", { class: "faults" });
+    this.root = el(
+      "div",
+      { class: "lastbite", tabindex: -1, "data-lastbite": "viewer" },
+      this.bar,
+      this.faults,
+      this.end,
+      this.one,
+      this.sheet.root,
+      this.question.root,
+      this.keySheet.root,
+    );
     // A press with the pointer leaves no control with the focus, so that keys go on working.
     this.root.addEventListener("mousedown", (event) => {
       if (!event.target.closest("button") || event.target.closest("dialog")) return;
@@ -30,7 +44,15 @@ class View {
   }
 
   makeBar(act) {
-    const tool = (deed, words) => button(words, () => act(deed), { class: `go ${deed}`, title: `${toolOf(deed).words} (${toolOf(deed).shown})`, "aria-keyshortcuts": shortcut(toolOf(deed).shown) });
+    const tool = (deed, words) => button(
+      words,
+      () => act(deed),
+      {
+        class: `go ${deed}`,
+        title: `${toolOf(deed).words} (${toolOf(deed).shown})`,
+        "aria-keyshortcuts": shortcut(toolOf(deed).shown),
+      },
+    );
     this.ring = new Ring();
     this.place = el("p", { class: "progress" });
     this.live = el("p", { class: "live", role: "status", "aria-live": "polite" });
@@ -49,7 +71,17 @@ class View {
       { class: "bar" },
       this.ring.root,
       el("div", { class: "bar-words" }, this.place, this.live, this.lost),
-      el("div", { class: "bar-tools", role: "group", "aria-label": "Go, undo" }, this.back, this.previous, this.next, this.nextOpen, this.undo, this.redo, this.help),
+      el(
+        "div",
+        { class: "bar-tools", role: "group", "aria-label": "Go, undo" },
+        this.back,
+        this.previous,
+        this.next,
+        this.nextOpen,
+        this.undo,
+        this.redo,
+        this.help,
+      ),
     );
   }
 
@@ -57,7 +89,11 @@ class View {
     const desk = this.desk();
     if (!desk || !this.root.isConnected) return;
     const { isSheet, finished, data } = desk;
-    setAttribute(this.root, "data-of", `${data.who}|${data.placement}|${desk.queue.loaded ? "here" : "coming"}`);
+    setAttribute(
+      this.root,
+      "data-of",
+      `${data.who}|${data.placement}|${desk.queue.loaded ? "here" : "coming"}`,
+    );
     const empty = desk.queue.loaded && !desk.queue.runs.length;
     this.one.hidden = isSheet || finished || empty;
     this.sheet.root.hidden = !isSheet;
@@ -98,12 +134,13 @@ class View {
     this.counting = setTimeout(() => {
       this.counting = 0;
       const desk = this.desk();
-      const open = desk ? desk.untagged() : 0;
-      const left = desk ? desk.person.pace.left(open) : "";
-      const here = desk ? desk.queue.runs.filter((run) => run.open && desk.said.tagged(run)).length : 0;
+      if (!desk) return;
+      const tagged = desk.queue.runs.filter((run) => desk.said.tagged(run));
+      const left = desk.person.pace.left(desk.queue.runs.length - tagged.length);
+      const here = tagged.filter((run) => run.open).length;
       if (left === this.left && here === this.taggedHere) return;
       Object.assign(this, { left, taggedHere: here });
-      if (desk) this.drawBar(desk);
+      this.drawBar(desk);
     }, COUNT_AFTER_MS);
   }
 
@@ -111,23 +148,40 @@ class View {
     const key = desk.person.faults.map((one) => one.words).join("\n");
     if (key === this.faultsKey) return;
     this.faultsKey = key;
-    const lines = desk.person.faults.map((fault) => el("li", { role: "alert" }, el("span", {}, fault.words), ...this.faultTools(desk, fault)));
+    const lines = desk.person.faults.map((fault) => el(
+      "p",
+      { role: "alert" },
+      el("span", {}, fault.words),
+      ...this.faultTools(desk, fault),
+    ));
     this.faults.replaceChildren(...lines);
   }
 
   faultTools(desk, fault) {
     const there = fault.run?.first && desk.queue.placeOf(fault.run.first, fault.run.last) >= 0;
     const show = button("Show it", () => this.act("showRun", fault.run), { class: "small" });
-    return [there ? show : null, button("I have read it", () => this.act("faultRead", fault), { class: "small" })];
+    return [
+      there ? show : null,
+      button("I have read it", () => this.act("faultRead", fault), { class: "small" }),
+    ];
   }
 }
 
 // How far a placement is: a tray of which each tagged visit takes its part.
 class Ring {
   constructor() {
-    this.arc = shape("circle", { class: "arc", cx: 20, cy: 20, r: 15, pathLength: 100, transform: "rotate(-90 20 20)" });
+    this.arc = shape(
+      "circle",
+      { class: "arc", cx: 20, cy: 20, r: 15, pathLength: 100, transform: "rotate(-90 20 20)" },
+    );
     this.words = shape("text", { x: 20, y: 24 });
-    this.root = shape("svg", { class: "ring", viewBox: "0 0 40 40", role: "img" }, shape("circle", { class: "rim", cx: 20, cy: 20, r: 15 }), this.arc, this.words);
+    this.root = shape(
+      "svg",
+      { class: "ring", viewBox: "0 0 40 40", role: "img" },
+      shape("circle", { class: "rim", cx: 20, cy: 20, r: 15 }),
+      this.arc,
+      this.words,
+    );
   }
 
   draw(queue, here) {
@@ -135,7 +189,11 @@ class Ring {
     const share = queue.visits ? tagged / queue.visits : 0;
     setAttribute(this.arc, "stroke-dasharray", `${share * 100} 100`);
     setText(this.words, `${Math.floor(share * 100)}%`);
-    setAttribute(this.root, "aria-label", `${tagged} of ${many(queue.visits, "visit")} of this placement tagged by you`);
+    setAttribute(
+      this.root,
+      "aria-label",
+      `${tagged} of ${many(queue.visits, "visit")} of this placement tagged by you`,
+    );
   }
 }
 
@@ -166,12 +224,13 @@ function showWords(desk) {
 }
 
 function endWords(desk) {
-  const { queue } = desk;
-  const fault = queue.clockFault ? ` ${queue.clockFault}` : "";
-  if (queue.runs.length) return `You have tagged every run of this list. Choose another placement or list above.${fault}`;
-  if (queue.show !== MINE) return `No run of this placement is in this list: ${showWords(desk)}. Choose another above.${fault}`;
-  const words = queue.visits ? "You have tagged every visit of this placement." : "The photos of this placement make no visit.";
-  return `${words} Choose another placement or list above.${fault}`;
+  const { runs, show, visits, clockFault } = desk.queue;
+  const words = [];
+  if (runs.length) words.push("You have tagged every run of this list.");
+  else if (show !== MINE) words.push(`This placement has no run in this list: ${showWords(desk)}.`);
+  else if (visits) words.push("You have tagged every visit of this placement.");
+  else words.push("The photos of this placement make no visit.");
+  return [...words, "Choose another placement or list above.", clockFault].join(" ");
 }
 
 // Whether the act that the status line tells of is answered.

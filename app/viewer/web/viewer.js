@@ -7,6 +7,7 @@ const MOST_DESKS = 6;
 const outboxes = new Map(); // study -> Outbox
 const people = new Map(); // study and person -> Person
 const desks = new Map(); // person, placement and list -> Desk
+const sentBefore = new Set(); // photos that somebody was sent to
 let screen = null; // {view, desk}: what is on the page now
 
 function outboxOf(study) {
@@ -49,10 +50,19 @@ function deskOf(data) {
   });
   desks.set(key, desk);
   if (desks.size > MOST_DESKS) desks.delete(desks.keys().next().value);
-  const sent = data.start && data.reload !== desk.data.reload;
   desk.data = data;
-  if (sent && desk.queue.loaded) goTo(desk, data.start);
+  followSent(desk);
   return desk;
+}
+
+// Somebody was sent here from another page, to a photo: that is followed once.
+function followSent(desk) {
+  const { placement, start, reload } = desk.data;
+  const order = `${placement}:${start}:${reload}`;
+  if (!start || sentBefore.has(order)) return;
+  sentBefore.add(order);
+  if (desk.queue.loaded) goTo(desk, start);
+  else desk.start = start;
 }
 
 async function goTo(desk, photo) {
@@ -67,8 +77,16 @@ const DEEDS = {
   blank: (desk) => tag(desk, "blank"),
   unknown: (desk) => tag(desk, "unknown"),
   handler: (desk) => tag(desk, "handler"),
-  unsure: (desk) => change(desk, { sure: !desk.sure }, desk.sure ? "Not sure, for the next tag." : "Sure."),
-  also: (desk) => change(desk, { also: !desk.also }, desk.also ? "One species." : "Another species too: tags are added, and you stay here."),
+  unsure: (desk) => change(
+    desk,
+    { sure: !desk.sure },
+    desk.sure ? "Not sure, for the next tag." : "Sure.",
+  ),
+  also: (desk) => change(
+    desk,
+    { also: !desk.also },
+    desk.also ? "One species." : "Another species too: tags are added, and you stay here.",
+  ),
   comment: () => screen.view.panel.comment.focus(),
   commented: (desk, words) => {
     desk.comment = words;
@@ -79,7 +97,11 @@ const DEEDS = {
   whereDown: (desk) => stepWhere(desk, 1),
   answerWhere: (desk, where) => answerWhere(desk, where),
   cancelWhere: (desk) => change(desk, { question: null }, "Nothing was tagged."),
-  trayIs: (desk, tray) => change(desk, { tray }, tray ? `Tray ${tray}.` : "Which tray: cannot tell."),
+  trayIs: (desk, tray) => change(
+    desk,
+    { tray },
+    tray ? `Tray ${tray}.` : "Which tray: cannot tell.",
+  ),
   trayUp: (desk) => stepTray(desk, -1),
   trayDown: (desk) => stepTray(desk, 1),
   more: (desk) => change(desk, { count: Math.min(999, desk.count + 1) }),
@@ -95,11 +117,12 @@ const DEEDS = {
   play: (desk) => togglePlay(desk),
   outline: (desk) => toggleOutline(desk),
   tray: (desk) => (desk.edit ? cancelTray(desk) : editTray(desk)),
-  nextRun: (desk) => desk.to(desk.at + 1),
-  previousRun: (desk) => desk.to(desk.at - 1),
+  nextRun: (desk) => desk.step(1),
+  previousRun: (desk) => desk.step(-1),
   nextOpen: (desk) => desk.toOpen(),
   split: (desk) => split(desk),
   join: (desk) => join(desk),
+  twice: (desk) => desk.say("Pressed twice at once: it counts once."),
   takeBack: (desk, tagged) => takeBack(desk, tagged),
   undo: (desk) => undo(desk),
   redo: (desk) => redo(desk),
@@ -176,8 +199,16 @@ function pan(desk, dx, dy) {
 function toggleZoom(desk) {
   if (!desk.shown) return;
   const out = desk.looks.zoom > 1;
-  const looks = out ? { zoom: 1, x: 0, y: 0 } : zoomed(desk.looks, KEY_ZOOM, screen.view.picture.middle(interest(desk)));
-  change(desk, { looks }, out ? "The whole picture." : "Enlarged, from the original. Arrows move it.");
+  const looks = out ? { zoom: 1, x: 0, y: 0 } : zoomed(
+    desk.looks,
+    KEY_ZOOM,
+    screen.view.picture.middle(interest(desk)),
+  );
+  change(
+    desk,
+    { looks },
+    out ? "The whole picture." : "Enlarged, from the original. Arrows move it.",
+  );
 }
 
 function light(desk, value) {
@@ -187,9 +218,9 @@ function light(desk, value) {
 }
 
 function togglePlay(desk) {
-  const { play } = desk.person.settings;
-  desk.person.set("play", play ? false : desk.run ? runKey(desk.run) : true);
-  desk.say(play ? "The loop stands." : "The photos play as a loop.");
+  const plays = desk.person.settings.play && !stillFor(desk);
+  desk.person.set("play", !plays && desk.run ? runKey(desk.run) : false);
+  desk.say(plays ? "The loop stands." : "The photos play as a loop.");
 }
 
 function toggleOutline(desk) {
@@ -197,8 +228,12 @@ function toggleOutline(desk) {
   desk.person.set("outline", on);
   const photo = desk.shown;
   if (!on) desk.say("Outlines off.");
-  else if (photo?.change === null) desk.say("This photo is not compared with its quiet scene yet.");
-  else desk.say(photo?.outline.length ? "What changed against the quiet scene is outlined." : "Nothing stands out against the quiet scene. A still or small animal may be there all the same.");
+  else if (photo?.change === null) {
+    desk.queue.refresh(desk.run.first, desk.run.last); // it may have been, since it was fetched
+    desk.say("This photo is not compared with its quiet scene yet.");
+  }
+  else if (photo?.outline.length) desk.say("What changed against the quiet scene is outlined.");
+  else desk.say("Nothing stands out. A still or small animal may be there all the same.");
 }
 
 function leave(desk) {
@@ -225,8 +260,9 @@ function pressed(event) {
   if (isTyping(target) || isDialogOpen() || isOwnDialogOpen()) return;
   const { desk, view } = screen;
   const isTile = target instanceof Element && target.matches(".tile");
-  const meant = !desk.edit && (isTile || !isForControl(event, target)) ? deedOf(event, desk.isSheet ? [] : desk.data.species, desk.isSheet ? SHEET_TOOLS : TOOLS) : null;
-  if (desk.edit && !isForControl(event, target) && !event.ctrlKey && !event.metaKey && trayKey(desk, event)) {
+  const isOurs = isTile || !isForControl(event, target);
+  const meant = radioDeed(event, target) ?? (isOurs ? meaningOf(desk, event) : null);
+  if (meant?.drawn) {
     stop(event);
   } else if (meant) {
     stop(event);
@@ -236,14 +272,31 @@ function pressed(event) {
   }
 }
 
+// While the tray is drawn its keys have no other meaning.
+function meaningOf(desk, event) {
+  if (desk.isSheet) return deedOf(event, [], SHEET_TOOLS);
+  if (!desk.edit) return deedOf(event, desk.data.species);
+  if (event.ctrlKey || event.metaKey || event.altKey) return null;
+  return trayKey(desk, event) ? { drawn: true } : null;
+}
+
+// Arrows on a group of choices that was walked to choose within it.
+function radioDeed(event, target) {
+  const group = target instanceof Element ? target.closest(".dial, .trays") : null;
+  const step = { ArrowUp: "Up", ArrowLeft: "Up", ArrowDown: "Down", ArrowRight: "Down" }[event.key];
+  if (!group || !step || !walked || event.ctrlKey || event.metaKey || event.altKey) return null;
+  return { deed: `${group.matches(".trays") ? "tray" : "where"}${step}`, group };
+}
+
 function stop(event) {
   event.preventDefault();
   event.stopImmediatePropagation();
 }
 
-function press(view, desk, { deed, species }) {
+function press(view, desk, { deed, species, group }) {
   if (desk.isSheet && !(deed in COMMON)) sheetDeed(view.sheet, deed);
   else act(deed, species?.key);
+  group?.querySelector("[aria-checked='true']")?.focus();
 }
 
 const COMMON = { undo: true, redo: true, help: true };
@@ -260,6 +313,8 @@ function leaving(event) {
 }
 
 function listen() {
+  window.addEventListener("pointerdown", noteWay, true);
+  window.addEventListener("keydown", noteWay, true);
   window.addEventListener("keydown", pressed, true);
   window.addEventListener("beforeunload", leaving);
   window.addEventListener("pagehide", () => outboxes.forEach((outbox) => outbox.leave()));
@@ -273,16 +328,19 @@ function tick() {
   for (const outbox of outboxes.values()) outbox.tick();
   if (!screen?.view.root.isConnected) return;
   const { desk } = screen;
-  if (!desk.queue.loaded) desk.begin();
+  if (!desk.queue.loaded || sheetIsDone(desk)) desk.begin();
   else desk.queue.ensure(desk.isSheet ? desk.page * PAGE : desk.at);
 }
 
 // Somebody who chose from a list above goes on with the keys at once.
-function takeFocus(view) {
+function takeFocus(view, desk) {
   const here = document.activeElement;
   const idle = !here || here === document.body;
-  const chose = here?.getAttribute("role") === "combobox" && here.getAttribute("aria-expanded") !== "true";
-  if (idle || chose) view.root.focus({ preventScroll: true });
+  const isList = here?.getAttribute("role") === "combobox";
+  const chose = isList && here.getAttribute("aria-expanded") !== "true";
+  if (!idle && !chose) return;
+  view.root.focus({ preventScroll: true });
+  if (desk.isSheet) view.sheet.begin();
 }
 
 export default function viewer({ data, parentElement }) {
@@ -301,7 +359,7 @@ export default function viewer({ data, parentElement }) {
   if (!desk.queue.loaded || (!same && Date.now() - desk.queue.loadedAt > REFRESH_MS)) desk.begin();
   else if (!same) desk.queue.ensure(desk.at);
   view.draw();
-  if (isNew) takeFocus(view);
+  if (isNew) takeFocus(view, desk);
   return () => {
     if (screen?.view === view) screen = null;
     place[MOUNTED] = undefined;

@@ -45,7 +45,8 @@ function filterOf({ bright, gamma }) {
 
 function lightWords({ bright, gamma }) {
   const words = [];
-  if (bright !== 1) words.push(bright > 1 ? `${bright.toFixed(1)} times lighter` : `${(1 / bright).toFixed(1)} times darker`);
+  if (bright > 1) words.push(`${bright.toFixed(1)} times lighter`);
+  if (bright < 1) words.push(`${(1 / bright).toFixed(1)} times darker`);
   if (gamma !== 1) words.push("shadows lifted");
   return words.join(", ");
 }
@@ -55,7 +56,11 @@ function gammaFilter() {
     shape(`feFunc${name}`, { type: "gamma", exponent: NIGHT_GAMMA, amplitude: 1, offset: 0 }),
   );
   const transfer = shape("feComponentTransfer", {}, ...steps);
-  const filter = shape("filter", { id: "lastbite-gamma", "color-interpolation-filters": "sRGB" }, transfer);
+  const filter = shape(
+    "filter",
+    { id: "lastbite-gamma", "color-interpolation-filters": "sRGB" },
+    transfer,
+  );
   return shape("svg", { width: 0, height: 0, "aria-hidden": "true", class: "hidden" }, filter);
 }
 
@@ -74,7 +79,10 @@ function movable(stage, desk) {
       if (!here?.shown || here.edit || (event.deltaY > 0 && here.looks.zoom === 1)) return;
       event.preventDefault();
       const box = size();
-      const point = [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
+      const point = [
+        (event.clientX - box.left) / box.width,
+        (event.clientY - box.top) / box.height,
+      ];
       change(zoomed(here.looks, Math.exp(-event.deltaY / 400), point));
     },
     { passive: false },
@@ -87,7 +95,10 @@ function movable(stage, desk) {
   stage.addEventListener("pointermove", (event) => {
     if (!from) return;
     const box = size();
-    const [dx, dy] = [(event.clientX - from[0]) / box.width, (event.clientY - from[1]) / box.height];
+    const [dx, dy] = [
+      (event.clientX - from[0]) / box.width,
+      (event.clientY - from[1]) / box.height,
+    ];
     from = [event.clientX, event.clientY];
     change(moved(desk().looks, dx, dy));
   });

@@ -1,0 +1,54 @@
+"""Decide what codes say that people show to a camera: draw them, find them, and propose."""
+
+from core.codes.drawing import (
+    CLOCK_MODULES,
+    QUIET,
+    ClockTable,
+    Modules,
+    clock_table,
+    modules_of,
+)
+from core.codes.looking import photos_to_look_at
+from core.codes.proposals import (
+    ClockProposal,
+    Contradiction,
+    Edge,
+    EdgeProposal,
+    HandlerProposal,
+    Proposals,
+    TrayProposal,
+    proposals,
+)
+from core.codes.reading import BUDGET_S, Found, Reading, read_codes, read_photo
+from core.codes.survey import Survey, survey
+from core.codes.texts import ClockCode, Code, TrayCode, code_of, text_of
+
+__all__ = [
+    "BUDGET_S",
+    "CLOCK_MODULES",
+    "QUIET",
+    "ClockCode",
+    "ClockProposal",
+    "ClockTable",
+    "Code",
+    "Contradiction",
+    "Edge",
+    "EdgeProposal",
+    "Found",
+    "HandlerProposal",
+    "Modules",
+    "Proposals",
+    "Reading",
+    "Survey",
+    "TrayCode",
+    "TrayProposal",
+    "clock_table",
+    "code_of",
+    "modules_of",
+    "photos_to_look_at",
+    "proposals",
+    "read_codes",
+    "read_photo",
+    "survey",
+    "text_of",
+]
