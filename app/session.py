@@ -86,7 +86,8 @@ def place() -> tuple[str, int] | None:
 
 
 def go(placement: str, photo: int | None) -> None:
-    """Show the run that holds this photo next."""
+    """Show the run that holds this photo next, alone: not on the quiet sheet."""
+    keep("mode", None)
     st.session_state["own_place"] = None if photo is None else (placement, photo)
     st.session_state["own_turn"] = turn() + 1
 

@@ -27,8 +27,6 @@ CHOICES: Mapping[tuple[LogKind, str], Sequence[str]] = {
 
 MOST_ROWS = 20
 """A table of up to so many rows is shown whole; a longer one scrolls."""
-THUMBS = 8
-"""Photos of a run that stand side by side below the large one."""
 
 
 def icon() -> Image.Image:
@@ -122,13 +120,12 @@ def guide(workspace: Workspace) -> None:
 def steps(workspace: Workspace) -> list[wording.Step]:
     """Ask the study how far it has come."""
     cards = workspace.cards()
-    placements = workspace.placements()
     return wording.steps(
         species=len(workspace.species()),
         cameras=len(workspace.log_rows(LogKind.CAMERAS)),
         trays=len(workspace.trays()),
         cards=len(cards),
-        tagged=bool(cards) and any(workspace.view(one.placement).tags for one in placements),
+        tagged=bool(cards) and bool(workspace.taggers()),
     )
 
 
@@ -243,25 +240,9 @@ def _config(kind: LogKind, names: Iterable[object]) -> dict[str, Any]:
 # --- pictures --------------------------------------------------------------------------------
 
 
-def picture(photo: Photo, alt: str, *, height: str, ahead: Sequence[Photo] = ()) -> None:
-    """Show one photo large, with a way to its original; `ahead` is fetched for the next look."""
-    words = html.escape(alt, quote=True)
-    later = "".join(
-        f'<img src="/photo/review/{one.id}" alt="" width="1" height="1" style="opacity:0">'
-        for one in ahead
-    )
-    st.html(
-        f'<div style="text-align:center;background:rgba(127,127,127,.12);border-radius:6px">'
-        f'<img src="/photo/review/{photo.id}" alt="{words}" '
-        f'style="max-width:100%;height:{height};object-fit:contain;display:inline-block"></div>'
-        f'<div style="height:1px;overflow:hidden">{later}</div>'
-    )
-
-
-def thumb(photo: Photo, alt: str, *, height: str = "72px", here: bool = False) -> str:
-    """Give a small picture as HTML; the one that is shown large has a frame."""
-    frame = "outline:3px solid currentColor;outline-offset:-3px;" if here else ""
+def thumb(photo: Photo, alt: str, *, height: str) -> str:
+    """Give a small picture as HTML."""
     return (
         f'<img src="/photo/strip/{photo.id}" alt="{html.escape(alt, quote=True)}" loading="lazy" '
-        f'style="height:{height};max-width:100%;object-fit:contain;border-radius:4px;{frame}">'
+        f'style="height:{height};max-width:100%;object-fit:contain;border-radius:4px">'
     )

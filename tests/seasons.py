@@ -422,13 +422,13 @@ def reset(card: Card, random: Random, *, whole: bool = False) -> Card:
     year = random.choice([2000, 2012, 2015, 2019])
     begun = when - random.random() * timedelta(minutes=20)
     local = datetime(year, 1, 1)
-    ids = {photo.id: card.true[photo.id] for photo in card.photos}
+    changed = set(which)
     photos = tuple(
         replace(
             photo,
-            camera_time=(local + (ids[photo.id] - begun)).replace(microsecond=0),
+            camera_time=(local + (card.true[photo.id] - begun)).replace(microsecond=0),
         )
-        if photo.id in set(which)
+        if photo.id in changed
         else photo
         for photo in card.photos
     )

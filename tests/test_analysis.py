@@ -171,11 +171,18 @@ def test_the_proposed_choice_takes_the_commonest_microhabitats() -> None:
     )
 
 
-def test_the_proposed_measure_is_items_where_most_food_was_counted() -> None:
-    """Two of three trays counted: items."""
+@pytest.mark.parametrize(
+    ("counted", "weighed", "measure"),
+    [(2, 1, Measure.ITEMS), (2, 3, Measure.GRAMS), (1, 1, Measure.GRAMS)],
+)
+def test_the_proposed_measure_is_items_where_most_food_was_counted(
+    counted: int, weighed: int, measure: Measure
+) -> None:
+    """More than half of the trays have to be counted."""
     items = {"food_start_g": None, "items_start": 50, "items_left": 20}
-    outcomes = [result("D1"), *(result(f"D{at}", None, tray_is=items) for at in (2, 3))]
-    assert proposed(outcomes, UTC).measure is Measure.ITEMS
+    outcomes = [result(f"C{at}", None, tray_is=items) for at in range(counted)]
+    outcomes += [result(f"W{at}") for at in range(weighed)]
+    assert proposed(outcomes, UTC).measure is measure
 
 
 @pytest.mark.parametrize(

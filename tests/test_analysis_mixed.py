@@ -161,7 +161,7 @@ def test_the_order_and_the_scale_of_things_do_not_matter() -> None:
 
 
 def test_one_random_effect() -> None:
-    """Balanced, one factor: the variances are those of the analysis of variance (textbook)."""
+    """Balanced, one factor: variances and shrunk means of the analysis of variance (textbook)."""
     draw = np.random.default_rng(8)
     group = np.repeat(np.arange(12), 5)
     y = draw.normal(0, 2, 12)[group] + draw.normal(0, 1, 60)
@@ -171,6 +171,9 @@ def test_one_random_effect() -> None:
     between = 5 * means.var(ddof=1)
     assert found.residual == pytest.approx(within, rel=1e-4)
     assert found.variances[0] == pytest.approx((between - within) / 5, rel=1e-4)
+    shrunk = 1 - within / between
+    expected = y.mean() + shrunk * (means - y.mean())
+    assert found.fitted == pytest.approx(np.repeat(expected, 5), rel=1e-4)
 
 
 @pytest.mark.parametrize("y", [[3.0, 3, 3, 3], [4.1, 2.2, 4.1, 2.2]])

@@ -476,9 +476,9 @@ def test_five_differences_have_no_interval() -> None:
 def test_the_interval_of_many_is_by_the_normal_approximation() -> None:
     """From 51 differences on; k is n (n + 1) / 4 - z sd of the rank sum, rounded down."""
     n = 60
-    values = [str(at) for at in range(1, n + 1)]
-    found = of(values)
-    means = sorted((a + b) / 2 for a in range(1, n + 1) for b in range(a, n + 1))
+    squares = [at * at for at in range(1, n + 1)]
+    found = of([str(value) for value in squares])
+    means = sorted((a + b) / 2 for i, a in enumerate(squares) for b in squares[i:])
     k = int(n * (n + 1) / 4 - norm.ppf(0.975) * (n * (n + 1) * (2 * n + 1) / 24) ** 0.5)
     assert isinstance(found.interval, Interval)
     assert (found.interval.low, found.interval.high) == (means[k - 1], means[-k])

@@ -220,6 +220,7 @@ READ = [
     pytest.param(replace(SMALL, module_px=4, light=Light.DULL), id="low contrast"),
     pytest.param(replace(SMALL, light=Light.NIGHT), id="infrared"),
     pytest.param(replace(SMALL, module_px=5, light=Light.WASHED), id="washed out by infrared"),
+    pytest.param(replace(SMALL, module_px=9, light=Light.BLOOM), id="a screen too bright at night"),
     pytest.param(replace(SMALL, module_px=14, tilt=30, quality=35), id="pressed hard"),
     pytest.param(Shot(4.0, tilt=30, axis=120, width=4000), id="twelve megapixels"),
 ]

@@ -87,14 +87,14 @@ def test_the_quiet_sheet_is_of_what_is_untagged_least_changed_first(demo: Worksp
 
 
 def test_the_trays_page_leads_to_a_visit(demo: Workspace) -> None:
-    """Its button opens the Tag page at the visit's first photo, among all visits."""
-    at = opened("trays")
+    """Its button opens the Tag page at the visit's first photo, among all, not on the sheet."""
+    at = opened("trays", own_mode="quiet sheet")
     at.selectbox(key="deployment-0").set_value("SKO-N1").run()
     photo = demo.outcome("SKO-N1").seen[0].parts[0].visit.photos[0]
     look = next(one for one in at.button if str(one.key).startswith("look-"))
     data = told(look.click().run())
     assert (data["placement"], data["start"]) == (photo.placement, photo.id)
-    assert data["show"] == str(Show.ALL)
+    assert (data["show"], data["mode"]) == (str(Show.ALL), "one")
 
 
 @pytest.mark.parametrize("kept", ["no such list", "species:q"])

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from enum import StrEnum
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from core import food
@@ -69,6 +70,7 @@ class Choice:
         return (first, second) if first and second and first != second else None
 
 
+@lru_cache(maxsize=4096)  # a study has few names, and each is asked for many times
 def folded(text: str) -> str:
     """Give a name as it is compared: blanks joined, capitals small."""
     return " ".join(text.split()).casefold()

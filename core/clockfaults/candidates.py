@@ -18,10 +18,10 @@ UNLIKELY = {
     ClockFault.YEARS: 4.0,
     ClockFault.DAY_MONTH: 4.0,
     ClockFault.DAY_MONTH_EACH: 4.5,
-    ClockFault.SUMMER_TIME: 3.0,
+    ClockFault.SUMMER_TIME: 4.0,
     ClockFault.DEFAULT_DATE: 6.0,
     ClockFault.DAYS: 9.0,
-    ClockFault.MINUTES: 8.0,
+    ClockFault.MINUTES: 9.0,
     ClockFault.OTHER_DATE: 14.0,
 }
 SET_BEFORE = timedelta(days=60)

@@ -167,7 +167,7 @@ def set_right(case: Case, times: Seconds, main: Mask, piece: Piece) -> list[Chan
         for one in named(bursts_of(times[mask]), ground, case.offset)
         if one.kind in exact and int(times[mask].max()) + one.shift <= following
     ]
-    return _best([one for one in found if one.met > 0])
+    return _best([one for one in found if one.met > 0 and one.odds >= CLEAR])
 
 
 def _best(found: list[Change]) -> list[Change]:

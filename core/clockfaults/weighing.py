@@ -17,12 +17,14 @@ from core.clockfaults.rows import Seconds
 NEAR_COST, NEAR_MOST = 1.0, 3.0
 FAR_COST, FAR_MOST = 2.0, 8.0
 """Cost of each burst that lies near, or far, and the most for those before or after it."""
+SILENT_RATE, SILENT_MOST = 0.5, 3.0
+"""Cost of each burst that is missing where a silence opens or ends the stretch, and the most for
+one silence: cameras stop early, and animals keep hours of their own."""
 NOTHING_INSIDE = 8.0
 """Cost of a card that holds nothing of its own placement, but photos far from it."""
-SEEN_AT_EDGE = 0.85
-"""How often people who come to a tray are photographed by its camera."""
-OPENS_AT_EDGE = 0.6
-"""How often a stint begins, or ends, just as they come."""
+SEEN = ((0.0, 0.1), (0.3, 0.1), (0.6, 0.2), (0.85, 0.6))
+"""How often people who come to a tray have photos at the time in their notes, and how likely each
+such habit is."""
 LEAST_CHANCE, MOST_CHANCE = 0.02, 0.95
 BURST_S = 120
 """A longer silence starts a new burst. [s]"""
@@ -69,7 +71,8 @@ def weigh(bursts: Bursts, ground: Ground, shifts: Seconds) -> Weights:
     met, gain = _edges(bursts, ground, shifts)
     far, outside = _outside(bursts, ground, shifts)
     nothing = np.where((inside == 0) & far, NOTHING_INSIDE, 0.0)
-    return Weights(gain - nothing - outside, inside, met)
+    silent = _silent(bursts, ground, shifts)
+    return Weights(gain - nothing - outside - silent, inside, met)
 
 
 def _between(times: Seconds, low: int, high: int, shifts: Seconds) -> NDArray[np.int64]:
@@ -100,23 +103,52 @@ def _cost(near: NDArray[np.intp], far: NDArray[np.intp]) -> NDArray[np.float64]:
     return np.asarray(np.minimum(total, FAR_MOST))
 
 
+def _silent(bursts: Bursts, ground: Ground, shifts: Seconds) -> NDArray[np.float64]:
+    """Give the cost of a silence after the start and before the end, on a card so busy."""
+    rate = SILENT_RATE * len(bursts.starts) / (ground.end - ground.start)
+    first = np.searchsorted(bursts.times, ground.start - EDGE_S - shifts, side="left")
+    last = np.searchsorted(bursts.times, ground.end + EDGE_S - shifts, side="right") - 1
+    some = first <= last
+    final = len(bursts.times) - 1
+    head = bursts.times[np.minimum(first, final)] + shifts - ground.start
+    tail = ground.end - bursts.times[np.maximum(last, 0)] - shifts
+    cost = np.minimum(rate * np.maximum(head, 0), SILENT_MOST)
+    cost = cost + np.minimum(rate * np.maximum(tail, 0), SILENT_MOST)
+    return np.asarray(np.where(some, cost, 2 * SILENT_MOST), dtype=np.float64)
+
+
 def _edges(
     bursts: Bursts, ground: Ground, shifts: Seconds
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-    """Count the comings of people that photos lie at, and weigh them against chance."""
+    """Count the comings of people that photos lie at, and weigh them against chance.
+
+    How often people are seen, and how well they keep the time in their notes, nobody knows; so
+    every share in SEEN is weighed, and a card whose notes are worthless says nothing.
+    """
     first = np.flatnonzero(np.diff(ground.comings, prepend=-1))
     many = np.diff(np.append(first, len(ground.comings)))
-    length = ground.end - ground.start
-    bins = 2 * COMING_S
+    unit = 2 * COMING_S / (ground.end - ground.start)
     seen = np.logical_or.reduceat(_near(bursts.times, ground.edges, shifts), first, axis=0)
-    busy = _chance(len(np.unique(bursts.times // bins)) * bins / length, many)
-    gain = np.where(seen, _gain(SEEN_AT_EDGE, busy)[:, None], np.log(1 - SEEN_AT_EDGE))
+    busy = _chance(len(np.unique(bursts.times // (2 * COMING_S))) * unit, many)
+    chance = np.repeat(busy[:, None], len(shifts), axis=1)
     for place, turns in ((0, bursts.begins), (-1, bursts.lasts)):
         edges = ground.edges[ground.comings == ground.comings[place]]
         met = _near(turns, edges, shifts).any(axis=0)
-        turning = _gain(OPENS_AT_EDGE, _chance(len(turns) * bins / length, many[[place]]))
-        gain[place] = np.where(met, np.maximum(gain[place], turning), gain[place])
-    return seen.sum(axis=0), gain.sum(axis=0)
+        turning = _chance(len(turns) * unit, many[[place]])
+        chance[place] = np.where(met, np.minimum(chance[place], turning), chance[place])
+    odds = np.stack([_odds(seen, chance, share) + np.log(prior) for share, prior in SEEN])
+    most = odds.max(axis=0)
+    return seen.sum(axis=0), most + np.log(np.exp(odds - most).sum(axis=0))
+
+
+def _odds(
+    seen: NDArray[np.bool_], chance: NDArray[np.float64], share: float
+) -> NDArray[np.float64]:
+    """Give the log odds of what was seen at all edges: people or chance, against chance alone."""
+    either = chance + share * (1 - chance)
+    odds = np.where(seen, np.log(either / chance), np.log1p(-share))
+    total: NDArray[np.float64] = odds.sum(axis=0)
+    return total
 
 
 def _near(times: Seconds, edges: Seconds, shifts: Seconds) -> NDArray[np.bool_]:
@@ -131,8 +163,3 @@ def _chance(share: float, edges: NDArray[np.int64]) -> NDArray[np.float64]:
     """Give how likely chance alone lays a photo at one of so many edges of a coming."""
     one = min(max(share, LEAST_CHANCE), MOST_CHANCE)
     return np.asarray(1 - (1 - one) ** edges, dtype=np.float64)
-
-
-def _gain(seen: float, chance: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Give the log odds of a photo at an edge: people or chance, against chance alone."""
-    return np.asarray(np.log((chance + seen * (1 - chance)) / chance))

@@ -27,6 +27,10 @@ VAGUE = {ClockFault.OTHER_DATE, ClockFault.DEFAULT_DATE}
 FREE = {*VAGUE, ClockFault.MINUTES}
 EXPLAINED = 0.2
 """Where nothing lies in the stretch, a shift has to bring so much of the card in (ours)."""
+LEAST_MET, MOSTLY_MET = 2, 0.75
+"""A free shift has to meet so many comings of people, and so much of all (ours)."""
+KNOWN_BETTER = 4.0
+"""A known fault that explains a card nearly as well goes before a free shift (ours). [log odds]"""
 WEIGHED_BY_LIGHT = 12
 """So many of the best shifts are held against the light as well."""
 
@@ -71,7 +75,7 @@ def judge(times: Seconds, ground: Ground, light: Light | None, *, offset: int) -
     if not now.inside[0]:
         fits = [fit for fit in fits if fit.inside >= EXPLAINED * len(times)]
     fits = _by_light(fits, light)
-    best = _distinct(sorted(fits, key=_rank))
+    best = _distinct([fit for fit in sorted(fits, key=_rank) if _keeps_time(fit, bursts, ground)])
     least = max(FOUND, best[0].odds - AS_GOOD) if best else FOUND
     found = [fit for fit in best if fit.odds >= least]
     return Verdict(int(now.inside[0]), int(now.edges[0]), ground.times_people_came, tuple(found))
@@ -132,6 +136,22 @@ def exchange_s(shown: Seconds) -> Seconds:
     return np.array(moves, dtype=np.int64)[back]
 
 
+def _keeps_time(fit: Fit, bursts: Bursts, ground: Ground) -> bool:
+    """Say whether a free shift lays photos at most comings of people while the camera worked.
+
+    Notes are rough, and of all free shifts one always meets some comings by chance.
+    """
+    if fit.candidate.kind is not ClockFault.MINUTES or fit.odds < FOUND:
+        return True
+    times = bursts.times + fit.candidate.shift
+    times = times[ground.inside(times)]
+    if not len(times):
+        return False
+    worked = (ground.edges >= times[0] - COMING_S) & (ground.edges <= times[-1] + COMING_S)
+    comings = len(np.unique(ground.comings[worked]))
+    return fit.edges >= max(LEAST_MET, MOSTLY_MET * comings)
+
+
 def _by_light(fits: Sequence[Fit], light: Light | None) -> list[Fit]:
     """Add what the light says to the best shifts, and to twelve hours in any case."""
     if light is None:
@@ -155,14 +175,18 @@ def _rank(fit: Fit) -> tuple[float, int, int]:
 def _distinct(fits: Sequence[Fit]) -> list[Fit]:
     """Leave out a shift that hardly differs from a better one, or is as vague as a better one.
 
-    A free shift next to the exact one of a known fault is that fault, read off a rough log.
+    A free shift next to the exact one of a known fault is that fault, read off a rough log; and
+    one that is hardly better than a known fault is luck.
     """
+    known = max((fit.odds for fit in fits if fit.candidate.kind not in FREE), default=-np.inf)
     exact = [
         fit.candidate.shift for fit in fits if fit.candidate.kind not in FREE and fit.odds >= FOUND
     ]
     kept: list[Fit] = []
     for fit in fits[: 20 * WEIGHED_BY_LIGHT]:
         kind, shift = fit.candidate.kind, fit.candidate.shift
+        if kind in FREE and known >= max(FOUND, fit.odds - KNOWN_BETTER):
+            continue
         others = [one.candidate.shift for one in kept] + (exact if kind in FREE else [])
         near = any(abs(shift - one) <= 2 * COMING_S for one in others)
         vague = kind in VAGUE and any(one.candidate.kind is kind for one in kept)

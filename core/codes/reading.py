@@ -27,12 +27,13 @@ ENLARGED_TO_PX = 2600
 """A photo up to this wide is looked at enlarged too; wider ones have big codes. [px]"""
 MOST_PIXELS = 80_000_000
 """A larger picture is not unpacked (a judgement). [px]"""
+BRIGHT, BRIGHTEST = 200, 225
+"""Grey levels below which all is black where only bright parts are looked at: the first for small
+codes, the second for big ones, found on the photos of the benchmark."""
 SMALLEST_EYE_PX = 32
 """Around an eye of a code, which is seven modules wide; what is smaller is not looked at. [px]"""
 _CELL = 4
 """Pixels of a module in the clean drawing that is decoded. [px]"""
-_BRIGHT_FROM = 170
-"""Below this grey level all is black where only bright parts are looked at (a judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +78,10 @@ def _enlarged(photo: Grey) -> Grey:
     return _grey(cv2.addWeighted(large, 2.5, soft, -1.5, 0))
 
 
-def _bright(photo: Grey) -> Grey:
-    """Show only what is nearly white, its dark parts widened: a screen that outshines the night."""
-    spread = np.clip((np.arange(256) - _BRIGHT_FROM) * 3, 0, 255).astype(np.uint8)
-    return _grey(cv2.erode(cv2.LUT(photo, spread), np.ones((3, 3), np.uint8)))
+def _bright(photo: Grey, above: int) -> Grey:
+    """Spread what is brighter than a grey level: a screen that outshines the night."""
+    levels = (np.arange(256) - above) * 255 / (255 - above)
+    return _grey(cv2.LUT(photo, np.clip(levels, 0, 255).astype(np.uint8)))
 
 
 def _half(photo: Grey) -> Grey:
@@ -94,7 +95,8 @@ def _grey(picture: object) -> Grey:
 WAYS = (
     Way("half size", _half, 0.5),
     Way("as it is", lambda photo: photo, 1.0),
-    Way("bright parts", _bright, 1.0),
+    Way("bright parts", lambda photo: _bright(photo, BRIGHT), 1.0),
+    Way("brightest parts, half size", lambda photo: _bright(_half(photo), BRIGHTEST), 0.5),
     Way("enlarged", _enlarged, 2.0, ENLARGED_TO_PX),
 )
 """In the order they are tried, the quick ones first."""

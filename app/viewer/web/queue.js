@@ -106,7 +106,8 @@ class Queue {
   }
 
   take(run, row) {
-    run.stale = false;
+    run.stale = Boolean(run.again); // something was said of it while this was on its way
+    run.again = false;
     if (row.gone === undefined) run.row = row;
     else run.gone = row.gone;
   }
@@ -119,7 +120,8 @@ class Queue {
 
   refresh(first, last) {
     const run = this.runs[this.placeOf(first, last)];
-    if (run) run.stale = true;
+    if (run?.asking) run.again = true;
+    else if (run) run.stale = true;
     this.ensure(this.wanted);
   }
 

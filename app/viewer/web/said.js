@@ -47,13 +47,9 @@ class Said {
   standing(run) {
     const here = this.records.get(runKey(run)) ?? [];
     const known = (run.row?.said ?? []).filter((tag) => !this.gone.has(tag.number));
-    const numbers = new Set(known.map((tag) => tag.number));
-    const fresh = here.filter((one) => !one.back && !numbers.has(one.number));
-    const replaced = (tag) => tag.mine && isOn(tag, run) && fresh.some((one) => replaces(one, tag));
-    const left = fresh.filter((one, at) => !fresh.slice(at + 1).some(
-      (later) => replaces(later, one),
-    ));
-    return [...known.filter((tag) => !replaced(tag)), ...left];
+    const fresh = here.filter((one) => !one.back && !isToldBy(known, one, run));
+    const left = fresh.filter((one, at) => !replacedBy(fresh.slice(at + 1), one));
+    return [...known.filter((tag) => !isOwnOn(tag, run) || !replacedBy(fresh, tag)), ...left];
   }
 
   mine(run) {
@@ -72,10 +68,22 @@ function isOn(tag, run) {
   return tag.first === run.first && tag.last === run.last;
 }
 
+function isOwnOn(tag, run) {
+  return tag.mine && isOn(tag, run);
+}
+
+// The study tells of a tag itself, or of a later one in its place.
+function isToldBy(known, record, run) {
+  if (!record.number) return false;
+  return known.some(
+    (tag) => tag.number === record.number || (isOwnOn(tag, run) && tag.number > record.number),
+  );
+}
+
 // A later tag of the same tagger on the same photos replaces the earlier one, unless it names
 // another species too.
-function replaces(later, earlier) {
-  return !later.also || later.species === earlier.species;
+function replacedBy(later, earlier) {
+  return later.some((one) => !one.also || one.species === earlier.species);
 }
 
 // The ends of a tag are those of the run, or lie outside it: then it is on all of its photos.

@@ -227,13 +227,16 @@ function toggleOutline(desk) {
   const on = !desk.person.settings.outline;
   desk.person.set("outline", on);
   const photo = desk.shown;
-  if (!on) desk.say("Outlines off.");
-  else if (photo?.change === null) {
+  if (!on) {
+    desk.say("Outlines off.");
+  } else if (photo?.change === null) {
     desk.queue.refresh(desk.run.first, desk.run.last); // it may have been, since it was fetched
     desk.say("This photo is not compared with its quiet scene yet.");
+  } else if (photo?.outline.length) {
+    desk.say("What changed against the quiet scene is outlined.");
+  } else {
+    desk.say("Nothing stands out. A still or small animal may be there all the same.");
   }
-  else if (photo?.outline.length) desk.say("What changed against the quiet scene is outlined.");
-  else desk.say("Nothing stands out. A still or small animal may be there all the same.");
 }
 
 function leave(desk) {
