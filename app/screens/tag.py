@@ -51,30 +51,26 @@ def tag_page() -> None:
 
 
 def choices(workspace: Workspace, names: list[str], species: Mapping[str, Species]) -> Choice:
-    """Ask who tags, which placement, which runs, in which order and way."""
-    who, where, which, how, way, role = st.columns(
-        [5, 5, 6, 5, 5, 5], vertical_alignment="bottom", gap="small"
+    """Ask who tags, which placement, and in which way; the quiet sheet has a list of its own."""
+    who, where, way, which, how, last = st.columns(
+        [5, 5, 5, 6, 5, 5], vertical_alignment="bottom", gap="small"
     )
     tagger = _tagger(workspace, who)
     placement = _chosen(where, "Placement", "placement", names)
     mode = _chosen(way, "Look", "mode", [ONE, SHEET])
-    sheet = mode == SHEET
-    shows = [*(str(one) for one in Show if one is not Show.SPECIES), *map(SPECIES.__add__, species)]
-    show = _chosen(
-        which, "Show", "show", shows, words=lambda one: _show_words(one, species), off=sheet
-    )
-    order = _chosen(
-        how, "Order", "order", [*ORDERS], words=lambda one: ORDERS[Order(one)], off=sheet
-    )
-    instructor = role.checkbox(
+    show, order = str(Show.MINE), str(Order.QUIET)
+    if mode == ONE:
+        shows = [str(one) for one in Show if one is not Show.SPECIES]
+        shows += [f"{SPECIES}{key}" for key in species]
+        show = _chosen(which, "Show", "show", shows, lambda one: _show_words(one, species))
+        order = _chosen(how, "Order", "order", [*ORDERS], lambda one: ORDERS[Order(one)])
+    instructor = (last if mode == ONE else which).checkbox(
         "Instructor",
         value=session.kept("instructor") == "yes",
         key="instructor",
         help="Shows what everybody said, and makes your tags rulings: they settle the visit.",
     )
     session.keep("instructor", "yes" if instructor else "no")
-    if sheet:
-        show, order = str(Show.MINE), str(Order.QUIET)
     return Choice(tagger, instructor, placement, show, order, mode)
 
 
@@ -97,16 +93,12 @@ def _chosen(
     label: str,
     name: str,
     values: Sequence[str],
-    *,
     words: Callable[[str], str] = str,
-    off: bool = False,
 ) -> str:
     """Ask for one of several values; it is kept over a change of page."""
     kept = session.kept(name, values[0])
     start = values.index(kept) if kept in values else 0
-    chosen: str = cell.selectbox(
-        label, values, index=start, key=name, format_func=words, disabled=off
-    )
+    chosen: str = cell.selectbox(label, values, index=start, key=name, format_func=words)
     session.keep(name, chosen)
     return chosen
 

@@ -53,8 +53,8 @@ def make(folder: Path, photos: int) -> None:
     placements = {BIG: photos, **{f"P{at:02}": OTHERS_PHOTOS for at in range(OTHERS)}}
     with Workspace.create(folder / "study", "Africa/Johannesburg") as workspace:
         workspace.load(LogKind.SPECIES, SPECIES, "species.csv")
-        workspace.load(LogKind.CAMERAS, _log(CAMERA, placements), "cameras.csv")
-        workspace.load(LogKind.TRAYS, _log(TRAY, placements), "trays.csv")
+        workspace.load(LogKind.CAMERAS, log_of(CAMERA, placements), "cameras.csv")
+        workspace.load(LogKind.TRAYS, log_of(TRAY, placements), "trays.csv")
     database = Database.open(folder / "study" / "lastbite.db")
     with database.begin() as connection:
         for placement, many in placements.items():
@@ -73,7 +73,7 @@ TRAY = (
 )
 
 
-def _log(kind: tuple[str, str], placements: dict[str, int]) -> bytes:
+def log_of(kind: tuple[str, str], placements: dict[str, int]) -> bytes:
     """Give a log with a line for each placement; trays are out on ten evenings each."""
     head, line = kind
     days = range(1, 11) if "{day" in line else range(1)

@@ -23,11 +23,11 @@ from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
 
-sys.path[:0] = [str(Path(__file__).resolve().parent.parent), str(Path(__file__).resolve().parent)]
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from asking import Page as Asked
-from bench_previews import make_card
-from bench_queue import BEGIN, BIG, CAMERA, PHOTOS, SPECIES, TRAY, _log
+from benchmarks.bench_previews import make_card
+from benchmarks.bench_queue import BEGIN, BIG, CAMERA, PHOTOS, SPECIES, TRAY, log_of
 from browsers import CHROMIUM, FLAGS, HIGH, WIDE, Seat, Served, until
 from builders import new_photo
 from playwright.sync_api import CDPSession, Page, sync_playwright
@@ -91,8 +91,8 @@ def make(folder: Path, photos: int) -> Path:
         os.link(files[at % FILES], link)
     with Workspace.create(folder / "study", "Africa/Johannesburg") as workspace:
         workspace.load(LogKind.SPECIES, SPECIES, "species.csv")
-        workspace.load(LogKind.CAMERAS, _log(CAMERA, names), "cameras.csv")
-        workspace.load(LogKind.TRAYS, _log(TRAY, names), "trays.csv")
+        workspace.load(LogKind.CAMERAS, log_of(CAMERA, names), "cameras.csv")
+        workspace.load(LogKind.TRAYS, log_of(TRAY, names), "trays.csv")
     database = Database.open(folder / "study" / "lastbite.db")
     with database.begin() as connection:
         card = cards.put_card(connection, BIG, str(folder / "card"), BEGIN)

@@ -89,7 +89,7 @@ class Sheet {
   }
 
   turn(runs, key) {
-    const held = this.holdsFocus();
+    const [held, turned] = [this.holdsFocus(), this.tiles.size > 0];
     this.key = key;
     this.since = 0;
     this.ahead = false;
@@ -100,13 +100,13 @@ class Sheet {
     for (const tile of made) this.watcher.observe(tile.root);
     made[0]?.focusable(true);
     if (held) this.begin();
+    if (held && turned) this.root.closest(".lastbite").scrollIntoView({ block: "start" });
   }
 
   // The keys begin at the first picture of a page.
   begin() {
     const [first] = this.tiles.values();
     first?.open.focus({ preventScroll: true });
-    this.root.closest(".lastbite").scrollIntoView({ block: "start" });
   }
 
   holdsFocus() {
