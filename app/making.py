@@ -3,16 +3,17 @@
 How copies are made, and where they are, is decided in `core/previews.py`.
 """
 
-import contextlib
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from core.errors import LastbiteError
 from core.previews import Made, Original, Stock
+from core.workers import background
 from core.workspace import Workspace
 
 LOOK_S = 2.0
@@ -62,8 +63,16 @@ class _Progress:
 class Maker:
     """Makes the copies of a study while its page runs: one thread, and processes under it."""
 
-    def __init__(self, workspace: Workspace, *, workers: int | None = None) -> None:
+    def __init__(
+        self,
+        workspace: Workspace,
+        *,
+        workers: int | None = None,
+        scoring: "Callable[[Path, str], Job] | None" = None,
+    ) -> None:
         self._workspace, self._previews = workspace, workspace.previews
+        self._start_scoring = scoring or start_scoring
+        self._scoring: tuple[str, tuple[int, int], Job] | None = None
         self._workers = workers
         self._lock = threading.Lock()
         self._wake = threading.Event()
@@ -148,6 +157,8 @@ class Maker:
             if not self._stopping:  # else the study was closed under a photo in work
                 self._paused, self._fault = True, "The program has a fault; the terminal shows it."
                 raise
+        finally:
+            self._end_scoring()
 
     def _turn(self) -> bool:
         """Do the next piece of work; say whether there was any. What goes wrong is a pause."""
@@ -268,30 +279,58 @@ class Maker:
             return 0.0
         return steps / max(self._moments[-1] - self._moments[0], 1e-6)
 
+    # --- scores, worked out beside the copies ----------------------------------------------------
+
     def _score_next(self) -> bool:
-        """Score the placements whose copies are made, one at a time."""
+        """Score the placements whose copies are made, one at a time; nobody waits for it."""
         for placement, one in self._progress.items():
             if self._scored.get(placement) != (one.total, one.made):
                 self._score(placement)
-                return True
+                break
         return False
 
     def _score(self, placement: str) -> None:
-        """Score a placement's photos; it is told of each step, and so can be ended between two."""
-        one = self._progress[placement]
-        score: Callable[..., object] | None = getattr(self._workspace, "score", None)
-        with contextlib.suppress(_StoppedError):
-            if score:
-                score(placement, progress=self._go_on_scoring)
-            self._scored[placement] = (one.total, one.made)
+        """Begin to score a placement's photos in a process of its own, unless one is at it."""
+        self._tend()
+        if self._scoring is None and not self._stopping:
+            one = self._progress[placement]
+            job = self._start_scoring(self._workspace.folder, placement)
+            self._scoring = (placement, (one.total, one.made), job)
 
-    def _go_on_scoring(self, _done: int, _total: int) -> None:
-        if self._stopping:
-            raise _StoppedError
+    def _tend(self) -> None:
+        """Note a placement whose scoring is over; what failed is begun again after a change."""
+        if self._scoring and not self._scoring[2].is_alive():
+            placement, state, _ = self._scoring
+            self._scored[placement], self._scoring = state, None
+
+    def _end_scoring(self) -> None:
+        """End the scoring in mid-work: what was scored is kept."""
+        if self._scoring:
+            self._scoring[2].terminate()
+            self._scoring[2].join(_STOP_S)
 
 
-class _StoppedError(Exception):
-    """The page ends."""
+class Job(Protocol):
+    """A process that works by itself."""
+
+    def is_alive(self) -> bool:
+        """Say whether it is still at it."""
+
+    def terminate(self) -> None:
+        """End it in mid-work."""
+
+    def join(self, timeout: float | None = None) -> None:
+        """Wait for its end. [s]"""
+
+
+def start_scoring(folder: Path, placement: str) -> Job:
+    """Begin to score a placement of the study in a folder, in the background."""
+    return background(_score_placement, str(folder), placement)
+
+
+def _score_placement(folder: str, placement: str) -> None:
+    with Workspace.open(Path(folder)) as workspace:
+        workspace.score(placement)
 
 
 def running() -> Maker | None:

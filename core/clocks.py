@@ -159,7 +159,8 @@ class Timed(Sequence[Photo]):
         """Shape (n,), true times where they are `known`. [s since 1970 UTC]"""
         self.known = known
         """Shape (n,), whether each has a true time."""
-        self._flags = flags
+        self.flags = flags
+        """By place, why a time is not sure; a place left out is sure."""
 
     @classmethod
     def of(cls, photos: Sequence[Photo]) -> Self:
@@ -172,7 +173,7 @@ class Timed(Sequence[Photo]):
     def at(self, places: NDArray[np.int64]) -> Self:
         """Give those at some places, in that order."""
         here = places.tolist()
-        flags = {at: self._flags[place] for at, place in enumerate(here) if place in self._flags}
+        flags = {at: self.flags[place] for at, place in enumerate(here) if place in self.flags}
         photos = [self.photos[place] for place in here]
         return type(self)(photos, self.seconds[places], self.known[places], flags)
 
@@ -201,7 +202,7 @@ class Timed(Sequence[Photo]):
         photo = self.photos[at]
         if not known or photo.true_time is not None:
             return photo
-        flag = self._flags.get(at, ClockFlag.NONE)
+        flag = self.flags.get(at, ClockFlag.NONE)
         return photo.timed(datetime.fromtimestamp(second, UTC), flag)
 
 

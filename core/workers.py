@@ -7,7 +7,7 @@ import signal
 import sys
 import threading
 import types
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing.context import SpawnContext, SpawnProcess
 
@@ -35,6 +35,21 @@ def pool(count: int, *, background: bool = False) -> Iterator[ProcessPoolExecuto
         yield made
     finally:
         made.shutdown(wait=True, cancel_futures=True)
+
+
+def background(work: Callable[..., None], *given: object) -> SpawnProcess:
+    """Start a process that does one piece of work and lets everything else go first.
+
+    It never hears Ctrl-C, and ends when this process does; it may be ended at any time.
+    """
+    process = _Worker(target=_work_behind, args=(work, *given), daemon=True)
+    process.start()
+    return process
+
+
+def _work_behind(work: Callable[..., None], *given: object) -> None:
+    _start_worker(background=True)
+    work(*given)
 
 
 def _start_worker(background: bool) -> None:

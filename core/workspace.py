@@ -58,6 +58,7 @@ from core.store import logs as log_store
 from core.store import originals as original_store
 from core.store import outlines as outline_store
 from core.store import peaks as peak_store
+from core.store import scores as score_store
 from core.store import secrets as secret_store
 from core.store import tags as tag_store
 from core.store.peaks import Change
@@ -65,7 +66,7 @@ from core.taglog import NewTag
 from core.views import Layout, PlacementBase, PlacementView
 
 if TYPE_CHECKING:
-    from core import codes, traycards
+    from core import codes, traycards, triage
 
 __all__ = ["Change", "Counts", "NewTag", "PlacementView", "Workspace"]
 
@@ -274,6 +275,16 @@ class Workspace:
         taglog.refuse_tray(outline.tray, self.base(placement).placement.trays, placement)
         with self._database.begin(Raises.NOTHING) as connection:
             outline_store.add_outline(connection, placement, outline, datetime.now(UTC))
+            score_store.make_stale(connection, placement)
+
+    def score(
+        self, placement: str, *, most: int | None = None, progress: Progress | None = None
+    ) -> "triage.Scored":
+        """Score photos that are not scored yet, about `most` of them; that sorts, no more."""
+        from core import triage  # noqa: PLC0415  (OpenCV is slow to start)
+
+        base, gap = self.base(placement), self.settings.gap
+        return triage.score(self._database, self.previews, base, gap, most=most, progress=progress)
 
     def survey(self, placement: str, progress: Progress | None = None) -> "codes.Survey":
         """Look for clock and tray codes where people are likely; gives proposals, keeps nothing."""

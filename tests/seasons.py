@@ -18,7 +18,6 @@ from core.clockfaults import ClockCorrection, ClockFault, Neighbour, Timeline, t
 from core.clockfaults.rows import SunHeight
 from core.model import ClockCheck, Photo, Placement, Span, TrayDeployment
 from core.units import Times
-from core.visits import in_order
 from core.windows import window_of
 
 HOUR = timedelta(hours=1)
@@ -125,7 +124,7 @@ class Card:
 
     def windows(self, corrections: Sequence[ClockCorrection]) -> list[str]:
         """Give each photo's window (a deployment's id, or empty) under some corrections."""
-        timed = true_times(
+        timed, _ = true_times(
             self.photos, self.placement, self.checks, self.place.zone, corrections
         )
         return [window_at(self.true_trays or self.trays, photo.true_time) for photo in timed]
@@ -175,10 +174,10 @@ def clean(
     tray: str = "T1",
 ) -> Card:
     """Make a card whose clock is right, with everything that people and animals do."""
-    outs = [_windows_of(first + timedelta(days=night), habits, place) for night in range(habits.nights)]
-    done = [
-        (out + _jitter(random, habits), up + _jitter(random, habits)) for out, up in outs
+    outs = [
+        _windows_of(first + timedelta(days=night), habits, place) for night in range(habits.nights)
     ]
+    done = [(out + _jitter(random, habits), up + _jitter(random, habits)) for out, up in outs]
     start = done[0][0] - random.random() * habits.loose_min * MINUTE
     end = done[-1][1] + random.random() * habits.loose_min * MINUTE
     moments = _photos_of(random, done, start, end, habits, place)
@@ -475,9 +474,7 @@ def repeated_row(card: Card, before: Card) -> Card:
     """Let a sheet row repeat the window (and the camera's stretch) of the one before."""
     first, second = before.trays[-1], card.trays[0]
     wrong = replace(second, set_out=first.set_out, picked_up=first.picked_up)
-    placement = replace(
-        card.placement, start=before.placement.start, end=before.placement.end
-    )
+    placement = replace(card.placement, start=before.placement.start, end=before.placement.end)
     return replace(
         card,
         placement=placement,
@@ -490,9 +487,8 @@ def repeated_row(card: Card, before: Card) -> Card:
 
 def neighbour(card: Card, *, checked: bool = False) -> Neighbour:
     """Give a card as another placement of the same camera or tray."""
-    timed = true_times(card.photos, card.placement, card.checks, card.place.zone, ())
-    times = [int(p.true_time.timestamp()) for p in in_order(timed) if p.true_time]
-    return Neighbour(card.placement, np.array(times, dtype=np.int64), checked)
+    timed, _ = true_times(card.photos, card.placement, card.checks, card.place.zone, ())
+    return Neighbour(card.placement, timed.seconds[timed.known], checked)
 
 
 def span_of(card: Card) -> Span:

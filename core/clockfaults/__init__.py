@@ -7,11 +7,11 @@ from core.clockfaults.rows import (
     ClockCorrection,
     ClockFault,
     ClockFinding,
-    Confidence,
     Neighbour,
     Proposal,
     Timeline,
 )
+from core.coverage.rows import Confidence
 
 __all__ = [
     "ClockCorrection",

@@ -5,9 +5,10 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from core import clocks
 from core.clockfaults.order import file_order
 from core.clockfaults.rows import ClockCorrection, ClockFault
-from core.clocks import clock_of, with_true_times
+from core.clocks import Clock, Timed, clock_of
 from core.model import ClockCheck, Photo, Placement
 
 RESTARTS = {ClockFault.DEFAULT_DATE, ClockFault.OTHER_DATE}
@@ -33,7 +34,10 @@ def corrected(photos: Sequence[Photo], corrections: Sequence[ClockCorrection]) -
     A photo without a camera time stays without. A time that would leave the calendar is left out.
     A piece whose first or last photo is no longer there corrects nothing.
     """
-    touched = _touched(photos, corrections)
+    return _corrected(photos, _touched(photos, corrections))
+
+
+def _corrected(photos: Sequence[Photo], touched: _Touch) -> list[Photo]:
     result = list(photos)
     for at, those in touched.items():
         shown = photos[at].camera_time
@@ -56,14 +60,18 @@ def corrected_checks(
     if not touched or not checks:
         return list(checks)
     find = _finder(photos)
-    result = []
-    for check in checks:
-        at = find(check)
-        shown = check.camera_showed
-        for one in touched.get(at, ()) if at is not None else ():
-            shown = _moved(shown, one)
-        result.append(replace(check, camera_showed=shown))
-    return result
+    places = [find(check) for check in checks]
+    return [
+        check if at is None else _corrected_check(check, touched.get(at, ()))
+        for check, at in zip(checks, places, strict=True)
+    ]
+
+
+def _corrected_check(check: ClockCheck, those: Sequence[ClockCorrection]) -> ClockCheck:
+    shown = check.camera_showed
+    for one in those:
+        shown = _moved(shown, one)
+    return replace(check, camera_showed=shown)
 
 
 def true_times(
@@ -72,11 +80,18 @@ def true_times(
     checks: Sequence[ClockCheck],
     zone: ZoneInfo,
     corrections: Sequence[ClockCorrection],
-) -> list[Photo]:
+) -> tuple[Timed, Clock]:
     """Give photos their true times: corrections first, then the clock checks.
 
     What the camera showed stays as it was. A piece in which the clock began anew goes by its own
-    checks alone, and the rest of the card without them.
+    checks alone, and the rest of the card without them; the clock given is that of the rest.
+
+    Parameters
+    ----------
+    placement
+        Its line in the camera log; None where there is none (yet).
+    zone
+        The study's.
 
     Raises
     ------
@@ -85,26 +100,43 @@ def true_times(
     """
     touched = _touched(photos, corrections)
     if not touched:
-        return with_true_times(photos, clock_of(placement, checks, zone, _first_shown(photos)))
-    put_right = corrected(photos, corrections)
-    moved = corrected_checks(checks, photos, corrections)
-    find = _finder(photos)
-    pieces: dict[ClockCorrection | None, list[int]] = {}
-    for at in range(len(photos)):
-        pieces.setdefault(_began_anew(touched.get(at, ())), []).append(at)
-    own: dict[ClockCorrection | None, list[ClockCheck]] = {}
-    for check, as_moved in zip(checks, moved, strict=True):
-        near = find(check)
-        piece = _began_anew(touched.get(near, ()) if near is not None else ())
-        own.setdefault(piece, []).append(as_moved)
+        clock = clock_of(placement, checks, zone, _first_shown(photos))
+        return clocks.true_times(photos, clock), clock
+    put_right = _corrected(photos, touched)
     first = _first_shown(put_right)
-    result = list(photos)
-    for piece, places in pieces.items():
+    own = _checks_by_piece(checks, photos, touched)
+    rest = clock_of(placement, own.pop(None, ()), zone, first)
+    timed = clocks.true_times(put_right, rest)
+    seconds, known, flags = timed.seconds, timed.known, dict(timed.flags)
+    for piece, places in _pieces(touched).items():
         clock = clock_of(placement, own.get(piece, ()), zone, first)
-        timed = with_true_times([put_right[at] for at in places], clock)
-        for at, photo in zip(places, timed, strict=True):
-            result[at] = replace(photo, camera_time=photos[at].camera_time)
-    return result
+        here = clocks.true_times([put_right[at] for at in places], clock)
+        seconds[places], known[places] = here.seconds, here.known
+        flags = {at: flag for at, flag in flags.items() if at not in set(places)}
+        flags |= {places[at]: flag for at, flag in here.flags.items()}
+    return Timed(photos, seconds, known, flags), rest
+
+
+def _checks_by_piece(
+    checks: Sequence[ClockCheck], photos: Sequence[Photo], touched: _Touch
+) -> dict[ClockCorrection | None, list[ClockCheck]]:
+    """Give each piece whose clock began anew its checks, corrected; None: the rest of the card."""
+    find = _finder(photos)
+    own: dict[ClockCorrection | None, list[ClockCheck]] = {}
+    for check in checks:
+        at = find(check)
+        those = () if at is None else touched.get(at, ())
+        own.setdefault(_began_anew(those), []).append(_corrected_check(check, those))
+    return own
+
+
+def _pieces(touched: _Touch) -> dict[ClockCorrection, list[int]]:
+    pieces: dict[ClockCorrection, list[int]] = {}
+    for at, those in touched.items():
+        piece = _began_anew(those)
+        if piece is not None:
+            pieces.setdefault(piece, []).append(at)
+    return pieces
 
 
 def _first_shown(photos: Sequence[Photo]) -> datetime | None:

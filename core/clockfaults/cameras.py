@@ -6,10 +6,17 @@ import numpy as np
 
 from core.clockfaults import words
 from core.clockfaults.case import Case, Mask
-from core.clockfaults.rows import ClockCorrection, ClockFault, ClockFinding, Confidence
-from core.clockfaults.rows import Neighbour, Proposal, Seconds
+from core.clockfaults.rows import (
+    ClockCorrection,
+    ClockFault,
+    ClockFinding,
+    Neighbour,
+    Proposal,
+    Seconds,
+)
 from core.clockfaults.series import HOUR_S
 from core.clockfaults.weighing import BURST_S
+from core.coverage.rows import Confidence
 
 MOST_APART_S = 25 * HOUR_S
 """Clocks further apart are found by the logs. [s]"""

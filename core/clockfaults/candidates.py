@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from core.clockfaults.ground import COMING_S, EDGE_S, Ground
-from core.clockfaults.rows import ClockFault, Seconds
+from core.clockfaults.rows import ClockFault
 from core.clockfaults.series import DAY_S, EPOCH, HOUR_S
 from core.clockfaults.weighing import Bursts
 
@@ -18,7 +18,7 @@ UNLIKELY = {
     ClockFault.YEARS: 4.0,
     ClockFault.DAY_MONTH: 4.0,
     ClockFault.DAY_MONTH_EACH: 4.5,
-    ClockFault.SUMMER_TIME: 4.0,
+    ClockFault.SUMMER_TIME: 3.5,
     ClockFault.DEFAULT_DATE: 6.0,
     ClockFault.DAYS: 9.0,
     ClockFault.MINUTES: 9.0,

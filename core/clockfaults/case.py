@@ -46,6 +46,10 @@ class Case:
         local = start.astimezone(self.series.zone).replace(tzinfo=None)
         return offset_s(self.series.zone, local)
 
+    def light_at(self, times: Seconds, mask: Mask) -> Light | None:
+        """Give the light of some photos, at the times of all of them; None where not known."""
+        return None if self.light is None else self.light.at(times, mask)
+
     def checks_in(self, mask: Mask) -> list[Check]:
         """Give the checks that belong to some of the photos, by what they showed."""
         found = [check for check in self.checks if mask[check.place]]
@@ -56,6 +60,11 @@ class Case:
         mask = np.zeros(len(self.series), dtype=bool)
         mask[piece.places] = True
         return mask
+
+    def file(self, place: int) -> str:
+        """Give the name of a photo's file, below the card folder."""
+        wanted = int(self.series.ids[place])
+        return next(photo.file for photo in self.line.photos if photo.id == wanted)
 
     def ends(self, mask: Mask) -> tuple[int | None, int | None]:
         """Give the ids that open and close some photos; None twice for the whole card."""

@@ -7,35 +7,47 @@ import numpy as np
 
 from core.clockfaults import words
 from core.clockfaults.case import Case, Mask
-from core.clockfaults.rows import ClockFault, ClockFinding, Confidence, Seconds
-from core.clockfaults.series import DAY_S, Check
+from core.clockfaults.rows import ClockFault, ClockFinding, Seconds
+from core.clockfaults.series import DAY_S, Check, Piece
+from core.clockfaults.steps import STEP_KINDS, Change
+from core.clockfaults.summertime import turned
 from core.clocks import Clock, correct
+from core.coverage.rows import Confidence
 
 FAST_DRIFT_S_PER_DAY = 60
 """A clock that drifts faster was more likely changed or its checks mistyped (a judgement, no
 source). [s/day]"""
 LEAST_RUN_S = DAY_S // 4
 """Checks closer to each other than this say nothing of drift: reading a watch is no better. [s]"""
+READ_S = 180
+"""Two readings of a watch differ by no more (ours). [s]"""
+PROVED = 99.0
+"""What a clock check weighs: as much as anything. [log odds]"""
 
 
 def by_checks(case: Case, mask: Mask) -> Seconds:
     """Give the photos' times by the checks among them; without checks they stay nominal.
 
-    Checks that run backwards, or drift faster than a clock does, are no line: the nearest
-    holds for each photo.
+    Checks that run backwards are no line: the nearest in the order of the files holds.
     """
     times = case.series.nominal.copy()
     checks = case.checks_in(mask)
-    if not checks:
-        return times
-    if _is_line(checks):
+    if checks and not _is_line(checks):
+        return by_nearest(case, mask)
+    if checks:
         clock = Clock(
             case.series.zone,
             nominal=tuple(check.nominal for check in checks),
             true=tuple(check.true for check in checks),
         )
         times[mask] = correct(times[mask], clock)[0]
-        return times
+    return times
+
+
+def by_nearest(case: Case, mask: Mask) -> Seconds:
+    """Give the photos' times by the check nearest to each in the order of the files."""
+    times = case.series.nominal.copy()
+    checks = case.checks_in(mask)
     places = np.array([check.place for check in checks])
     shifts = np.array([check.true - check.nominal for check in checks], dtype=np.int64)
     own = np.flatnonzero(mask)
@@ -49,6 +61,49 @@ def _is_line(checks: Sequence[Check]) -> bool:
         after.true > before.true and after.nominal > before.nominal
         for before, after in pairwise(checks)
     )
+
+
+def told(case: Case, mask: Mask) -> Change | None:
+    """Give the change of a clock that two neighbouring checks prove, where its place is known.
+
+    They differ by more than a clock drifts, and the clock steps back between them, or a turn of
+    summer time lies there that makes just that difference.
+    """
+    for before, after in pairwise(sorted(case.checks_in(mask), key=lambda check: check.place)):
+        first, second = before.true - before.nominal, after.true - after.nominal
+        days = max(abs(after.nominal - before.nominal) / DAY_S, LEAST_RUN_S / DAY_S)
+        if abs(second - first) <= max(READ_S, FAST_DRIFT_S_PER_DAY * days):
+            continue
+        between = [one for one in case.pieces
+                   if one.stepped_back and before.place < one.first <= after.place]  # fmt: skip
+        if len(between) == 1:
+            return _at_step(case, mask, between[0], first, second)
+        for shift, turned_mask in turned(case, case.series.nominal, mask):
+            apart = not turned_mask[before.place] and turned_mask[after.place]
+            if apart and abs(second - first - shift) <= READ_S:
+                return Change(ClockFault.SUMMER_TIME, shift, turned_mask, PROVED)
+    return None
+
+
+def _at_step(case: Case, mask: Mask, piece: Piece, first: int, second: int) -> Change:
+    """Shift the side of a step that is further from the true time, as far as its check says."""
+    same = case.series.sequences == case.series.sequences[piece.first]
+    later = np.arange(len(case.series)) >= piece.first
+    if abs(second) >= abs(first):
+        return Change(_kind(second - first), second - first, mask & same & later, PROVED,
+                      piece.first)  # fmt: skip
+    return Change(_kind(first - second), first - second, mask & same & ~later, PROVED, piece.first)
+
+
+def _kind(shift: int) -> ClockFault:
+    """Name a shift that a check has told."""
+    for size, kind in STEP_KINDS.items():
+        if abs(abs(shift) - size) <= READ_S:
+            return kind
+    days = abs(shift) / DAY_S
+    if round(days) and abs(abs(shift) - round(days) * DAY_S) <= READ_S:
+        return ClockFault.DAYS
+    return ClockFault.STEP
 
 
 def drift(case: Case, mask: Mask) -> ClockFinding | None:

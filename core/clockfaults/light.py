@@ -46,6 +46,14 @@ class Light:
     times: Seconds
     infrared: NDArray[np.bool_]
     sun_height: SunHeight
+    places: NDArray[np.int64]
+    """Where each stands in the series."""
+
+    def at(self, times: Seconds, mask: NDArray[np.bool_]) -> "Light":
+        """Give the light of some photos of the series, at other times for all of it."""
+        own = mask[self.places]
+        places = self.places[own]
+        return Light(times[places], self.infrared[own], self.sun_height, places)
 
     def against(self, shift: int = 0) -> Against:
         """Count the bursts that do not fit when the clock is shifted by so much [s].
@@ -96,4 +104,4 @@ def light_of(
     known = known[np.concatenate(([True], np.diff(times) > BURST_S))]
     known = known[:: -(-len(known) // MOST_FRAMES)]
     frames = np.array([infrared[int(one)] for one in series.ids[known]], dtype=bool)
-    return Light(series.nominal[known], frames, sun_height)
+    return Light(series.nominal[known], frames, sun_height, known)

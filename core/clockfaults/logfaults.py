@@ -7,7 +7,8 @@ import numpy as np
 from core.clockfaults import words
 from core.clockfaults.case import Case, Mask
 from core.clockfaults.ground import EDGE_S, ONE_COMING_S, windows_at
-from core.clockfaults.rows import ClockFault, ClockFinding, Confidence, Neighbour, Seconds
+from core.clockfaults.rows import ClockFault, ClockFinding, Neighbour, Seconds
+from core.coverage.rows import Confidence
 from core.model import Placement
 from core.windows import EXPOSED, window_of
 
@@ -162,5 +163,3 @@ def _elsewhere(case: Case, times: Seconds) -> ClockFinding | None:
                 "log.",
             )
     return None
-
-

@@ -10,9 +10,10 @@ from core.clockfaults import words
 from core.clockfaults.candidates import Candidate, default_moment, named
 from core.clockfaults.case import Case, Mask
 from core.clockfaults.ground import Ground, comings_of
-from core.clockfaults.rows import ClockFault, ClockFinding, Confidence, Seconds
+from core.clockfaults.rows import ClockFault, ClockFinding, Proposal, Seconds
 from core.clockfaults.series import DAY_S, EPOCH, Piece
 from core.clockfaults.weighing import bursts_of, weigh
+from core.coverage.rows import Confidence
 
 ELSEWHERE_SHARE = 0.1
 """A piece with no more of its photos inside the stretch lies elsewhere (ours)."""
@@ -143,59 +144,64 @@ def _bounds(case: Case, piece: Piece, times: Seconds, trusted: Mask) -> Bounds |
 
 
 def _finding(case: Case, piece: Piece, bounds: Bounds | None) -> ClockFinding:
-    mask = case.place_of(piece)
-    first, last = case.ends(mask)
     kind, saw = _seen(case, piece)
-    placement = case.line.placement.placement
+    mask = case.place_of(piece)
     look = "Look at the first photo after the change, and for a watch or a phone held up in it."
     check = next(iter(case.checks_in(mask)), None)
     if check is not None:
-        sure = case.proposal(kind, check.true - check.nominal, mask, explains=len(piece))
         saw += f" A clock check lies in it: the camera showed {check.shown}."
-        return ClockFinding(
-            placement, kind, saw, len(piece), Confidence.CLEAR, look, first, last, (sure,)
-        )
+        sure = case.proposal(kind, check.true - check.nominal, mask, explains=len(piece))
+        return _said(case, mask, kind, saw, Confidence.CLEAR, look, sure)
     if bounds is None:
         look = "Add a clock check for a photo of this piece: nothing else says when it was."
-        return ClockFinding(placement, kind, saw, len(piece), Confidence.CLEAR, look, first, last)
-    exact = _exact(case, piece, bounds)
+        return _said(case, mask, kind, saw, Confidence.CLEAR, look)
     zone = case.line.zone
     saw += (
         f" Its photos were taken between {words.moment(bounds.after, zone)} and "
         f"{words.moment(bounds.before, zone)}."
     )
+    proposal = _proposed(case, piece, kind, bounds)
+    if _same_window(case, piece, bounds):
+        return _said(case, mask, proposal.kind, saw, Confidence.CLEAR, look, proposal)
+    look += " The shift is not known exactly, and the photos may belong to several windows."
+    return _said(case, mask, proposal.kind, saw, Confidence.POSSIBLE, look, proposal)
+
+
+def _proposed(case: Case, piece: Piece, kind: ClockFault, bounds: Bounds) -> Proposal:
+    mask = case.place_of(piece)
+    exact = _exact(case, piece, bounds)
     if exact is not None:
-        proposal = case.proposal(exact.kind, exact.shift, mask, explains=len(piece))
-        kind = exact.kind
-    else:
-        shift = _likeliest(case, piece, bounds)
-        width = (bounds.low, bounds.high) if bounds.high - bounds.low > SURE_S else None
-        proposal = case.proposal(kind, shift, mask, bounds=width, explains=len(piece))
-    sure_of = Confidence.CLEAR if _same_window(case, piece, bounds) else Confidence.POSSIBLE
-    if sure_of is Confidence.POSSIBLE:
-        look += " The shift is not known exactly, and the photos may belong to several windows."
-    return ClockFinding(
-        placement, kind, saw, len(piece), sure_of, look, first, last, (proposal,)
-    )
+        return case.proposal(exact.kind, exact.shift, mask, explains=len(piece))
+    width = (bounds.low, bounds.high) if bounds.high - bounds.low > SURE_S else None
+    shift = _likeliest(case, piece, bounds)
+    return case.proposal(kind, shift, mask, bounds=width, explains=len(piece))
+
+
+def _said(
+    case: Case,
+    mask: Mask,
+    kind: ClockFault,
+    saw: str,
+    confidence: Confidence,
+    look: str,
+    *proposals: Proposal,
+) -> ClockFinding:
+    first, last = case.ends(mask)
+    name = case.line.placement.placement
+    return ClockFinding(name, kind, saw, int(mask.sum()), confidence, look, first, last, proposals)
 
 
 def _seen(case: Case, piece: Piece) -> tuple[ClockFault, str]:
     """Name what happened in front of a piece, and say what was seen."""
     shown = EPOCH + timedelta(seconds=int(case.series.shown[piece.first]))
-    file = _file(case, piece.first)
-    lead = f"{words.photos(len(piece))} from {file} on show a clock that begins at {shown}"
-    if piece.stepped_back or _begins_by_default(case, piece):
-        way = "steps back against the order of the files" if piece.stepped_back else "is out of line"
-        kind = ClockFault.DEFAULT_DATE
-        if not _steps_far(case, piece) and not _begins_by_default(case, piece):
-            kind = ClockFault.OTHER_DATE
-        return kind, f"{lead} and {way}, as after a change of battery."
-    return ClockFault.OTHER_DATE, f"{lead}; after them it steps back against the order of the files."
-
-
-def _file(case: Case, place: int) -> str:
-    wanted = int(case.series.ids[place])
-    return next(photo.file for photo in case.line.photos if photo.id == wanted)
+    file = case.file(piece.first)
+    saw = f"{words.photos(len(piece))} from {file} on show a clock that begins at {shown}"
+    if piece.stepped_back:
+        saw += ", a step back against the order of the files, as after a change of battery"
+    elif not _begins_by_default(case, piece):
+        saw += "; after them it steps back against the order of the files"
+    default = _steps_far(case, piece) or _begins_by_default(case, piece)
+    return ClockFault.DEFAULT_DATE if default else ClockFault.OTHER_DATE, f"{saw}."
 
 
 def _local(ground: Ground | None, bounds: Bounds) -> Ground | None:

@@ -1,4 +1,4 @@
-"""Decide what a clock fault, a proposal and a correction hold, and the words people read of them."""
+"""Decide what clock faults, proposals and corrections hold, and the words people read of them."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from core.coverage.rows import Confidence
 from core.model import ClockCheck, Photo, Placement, TrayDeployment
 from core.units import Times
 
@@ -38,13 +39,6 @@ class ClockFault(StrEnum):
     REPEATED_ROW = "a row of the log repeats another window; the clock is not at fault"
     ELSEWHERE = "the photos fit another placement as they are; the clock is not at fault"
     OUTSIDE = "the photos lie outside the placement and no one shift explains them"
-
-
-class Confidence(StrEnum):
-    """How sure a finding is."""
-
-    CLEAR = "clear"
-    POSSIBLE = "possible"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,9 @@
 """Decide which photos of a card speak of its clock, and lay their times out in file order."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -176,17 +177,5 @@ def pieces_of(series: Series) -> list[Piece]:
     edges = [0, *(np.flatnonzero(cut) + 1).tolist(), len(series)]
     return [
         Piece(first, end, stepped_back=first > 0 and bool(back[first - 1]))
-        for first, end in zip(edges[:-1], edges[1:], strict=True)
+        for first, end in pairwise(edges)
     ]
-
-
-def sliced(series: Series, mask: NDArray[np.bool_]) -> Series:
-    """Give the photos of a series that a mask picks."""
-    return replace(
-        series,
-        ids=series.ids[mask],
-        shown=series.shown[mask],
-        nominal=series.nominal[mask],
-        sequences=series.sequences[mask],
-        unsure=series.unsure[mask],
-    )

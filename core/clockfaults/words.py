@@ -3,23 +3,27 @@
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+from core.clockfaults.light import Against
 from core.clockfaults.rows import ClockFault
 from core.clockfaults.series import DAY_S, HOUR_S
+from core.clocks import EARLIEST_S, LATEST_S
+
+_UNITS = ((DAY_S, "d"), (HOUR_S, "h"), (60, "min"), (1, "s"))
 
 
 def span(seconds: int) -> str:
-    """Say a length of time, without its sign: `1 day 2 hours 5 minutes`."""
+    """Say a length of time exactly, without its sign: `1 d 2 h 5 min`."""
     left = abs(seconds)
     parts = []
-    for size, name in ((DAY_S, "day"), (HOUR_S, "hour"), (60, "minute"), (1, "second")):
+    for size, unit in _UNITS:
         many, left = divmod(left, size)
         if many:
-            parts.append(f"{many} {name}{'s' * (many != 1)}")
-    return " ".join(parts) or "nothing"
+            parts.append(f"{many} {unit}")
+    return " ".join(parts) or "0 s"
 
 
 def change(seconds: int) -> str:
-    """Say what a shift does: `add 1 hour` or `take off 1 hour`."""
+    """Say what a shift does: `add 1 h` or `take off 1 h`."""
     return f"{'add' if seconds >= 0 else 'take off'} {span(seconds)}"
 
 
@@ -32,9 +36,18 @@ def proposal(kind: ClockFault, seconds: int) -> str:
 
 def moment(seconds: int, zone: ZoneInfo) -> str:
     """Say a true time in the study's zone, to the minute."""
+    seconds = min(max(seconds, EARLIEST_S), LATEST_S)
     return f"{datetime.fromtimestamp(seconds, UTC).astimezone(zone):%Y-%m-%d %H:%M}"
 
 
 def photos(many: int) -> str:
     """Say a number of photos."""
     return "1 photo" if many == 1 else f"{many} photos"
+
+
+def light(against: Against) -> str:
+    """Say how many bursts do not fit the light of the hour."""
+    return (
+        f"{against.infrared_by_day} bursts are infrared at high sun and "
+        f"{against.colour_by_night} in colour at deep night"
+    )

@@ -1,0 +1,254 @@
+"""Decide which photos of a placement are scored next, from which small pictures, and keep scores.
+
+How a score is worked out is decided in `motion`. Runs go by time alone: what people said of a
+photo never changes its score, and no score changes what people said.
+"""
+
+from collections import OrderedDict
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+
+import cv2
+import numpy as np
+
+from core import motion, visits
+from core.errors import CardError
+from core.model import Outline
+from core.motion import Frame, Picture
+from core.pictures import STRIP_PX
+from core.previews import Original, Previews, newest
+from core.store import Database, Raises, originals
+from core.store import outlines as outline_store
+from core.store import scores as store
+from core.store.scores import Score
+from core.views import PlacementBase
+
+Progress = Callable[[int, int], None]
+COPY, THUMBNAIL = "copy", "thumbnail"
+LOT = 200
+"""Photos whose scores are written down together."""
+FRAMES_KEPT = 400
+"""Frames that are held ready, of about 200 kB each."""
+REACH = 120
+"""Runs that are looked through on each side for neighbours in the same light (a judgement)."""
+TRAY_PICTURES = 15
+"""Pictures by day from which the trays are found; fewer than a third of them are too few."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scored:
+    """How far scoring came."""
+
+    done: int
+    """Photos that were scored now."""
+    left: int
+    """Photos that could be scored and are not yet."""
+
+
+class _Frames:
+    """The small pictures of one placement, made ready when they are asked for."""
+
+    def __init__(self, previews: Previews, base: PlacementBase, files: dict[int, Original]) -> None:
+        self._previews, self._files = previews, files
+        self._copies = newest(previews.folder, base.place.keys(), STRIP_PX)
+        self._ready: OrderedDict[int, Frame | None] = OrderedDict()
+
+    def basis(self, photo: int) -> str:
+        return COPY if photo in self._copies else THUMBNAIL
+
+    def frame(self, photo: int) -> Frame | None:
+        """Give a photo's frame; None where there is no picture of it."""
+        if photo in self._ready:
+            self._ready.move_to_end(photo)
+            return self._ready[photo]
+        picture = self.picture(photo)
+        frame = None if picture is None else motion.frame_of(picture)
+        self._ready[photo] = frame
+        if len(self._ready) > FRAMES_KEPT:
+            self._ready.popitem(last=False)
+        return frame
+
+    def picture(self, photo: int) -> Picture | None:
+        """Give a photo's small picture: its copy, else the one in its header."""
+        raw = self._copy(photo) or self._header(photo)
+        found = cv2.imdecode(np.frombuffer(raw, np.uint8), cv2.IMREAD_COLOR) if raw else None
+        return None if found is None or min(found.shape[:2]) < motion.FEWEST_PX else found
+
+    def _copy(self, photo: int) -> bytes:
+        try:
+            return self._copies[photo].read_bytes() if photo in self._copies else b""
+        except OSError:  # deleted since it was listed
+            return b""
+
+    def _header(self, photo: int) -> bytes:
+        try:
+            known = self._files.get(photo)
+            return (self._previews.thumbnail(known) or b"") if known else b""
+        except (CardError, OSError):  # the card is not at hand
+            return b""
+
+
+class _Placement:
+    """The runs of one placement, and what is known of their light."""
+
+    def __init__(self, base: PlacementBase, gap: timedelta, frames: _Frames) -> None:
+        self.frames = frames
+        numbers = visits.numbers_within(base.seconds, gap)
+        edges = [0, *(np.flatnonzero(np.diff(numbers)) + 1).tolist(), len(numbers)]
+        ids = base.ids.tolist()
+        self.runs: list[list[int]] = [ids[one:end] for one, end in pairwise(edges)] if ids else []
+        self._infrared: dict[int, bool | None] = {}
+
+    def infrared(self, run: int) -> bool | None:
+        """Say in which light a run was taken; None where no picture of its middle is there."""
+        if run not in self._infrared:
+            frame = self.frames.frame(_middle_first(self.runs[run])[0])
+            self._infrared[run] = frame.infrared if frame else None
+        return self._infrared[run]
+
+    def changes(self, run: int, trays: Sequence[Outline]) -> dict[int, tuple[bool, motion.Change]]:
+        """Score the photos of a run that have a picture, by id, each with its light."""
+        found = [(photo, self.frames.frame(photo)) for photo in self.runs[run]]
+        there = [(photo, frame) for photo, frame in found if frame is not None]
+        if not there:
+            return {}
+        scenes = motion.around(run, self._nearest(run), self.infrared(run))
+        neighbours = [self._scene(scene) for scene in scenes]
+        changed = motion.changes([frame for _, frame in there], neighbours, trays)
+        return {
+            photo: (frame.infrared, change)
+            for (photo, frame), change in zip(there, changed, strict=True)
+        }
+
+    def _nearest(self, run: int) -> dict[int, bool]:
+        """Give the light of the runs near one, until there are enough in its own light."""
+        own, near = self.infrared(run), dict[int, bool]()
+        for step in (-1, 1):
+            same, at = 0, run + step
+            while 0 <= at < len(self.runs) and abs(at - run) <= REACH and same < motion.MOST_RUNS:
+                light = self.infrared(at)
+                if light is not None:
+                    near[at] = light
+                    same += light is own
+                at += step
+        return near
+
+    def _scene(self, runs: Sequence[int]) -> list[Frame]:
+        """Give a scene's frames: the middle one of each run, then more where runs are few."""
+        ranked = [_middle_first(self.runs[run]) for run in runs]
+        ids = [one[place] for place in range(3) for one in ranked if place < len(one)]
+        wanted = ids[: max(len(runs), motion.SIDE_RUNS)]
+        return [frame for photo in wanted if (frame := self.frames.frame(photo)) is not None]
+
+
+def _middle_first(run: Sequence[int]) -> list[int]:
+    middle = len(run) // 2
+    return [run[middle], *run[:middle][:1], *run[middle + 1 :][-1:]]
+
+
+def score(
+    database: Database,
+    previews: Previews,
+    base: PlacementBase,
+    gap: timedelta,
+    *,
+    most: int | None = None,
+    progress: Progress | None = None,
+) -> Scored:
+    """Score the photos of a placement that are not scored, or only by a poorer picture.
+
+    In the order of time, at most about `most` photos; what was done is kept, so that it can be
+    stopped at any time. Photos without any picture (damaged, the card taken out) stay unscored.
+    """
+    placement = base.placement.placement
+    with database.read() as connection:
+        known = store.scored(connection, placement)
+        files = {one.id: one for one in originals.originals(connection, placement)}
+    frames = _Frames(previews, base, files)
+    whole = _Placement(base, gap, frames)
+    due = [at for at, run in enumerate(whole.runs) if _is_due(run, known, frames)]
+    if not due:
+        return Scored(0, 0)
+    trays = _trays(database, base, whole)
+    total, done, tried, held = sum(len(whole.runs[at]) for at in due), 0, 0, list[Score]()
+    for at in due:
+        for photo, (infrared, change) in whole.changes(at, trays).items():
+            held.append(_score(photo, frames.basis(photo), infrared, change))
+        tried += len(whole.runs[at])
+        if len(held) >= LOT:
+            done += _keep(database, held)
+        if progress:
+            progress(tried, total)
+        if most is not None and tried >= most:
+            break
+    return Scored(done + _keep(database, held), total - tried)
+
+
+def _is_due(run: Sequence[int], known: dict[int, tuple[int, str, bool]], frames: _Frames) -> bool:
+    """Say whether a photo of a run is not scored, by an older method or by a poorer picture."""
+    for photo in run:
+        method, basis, _ = known.get(photo, (store.STALE, "", False))
+        if method != motion.METHOD or (basis == THUMBNAIL and frames.basis(photo) == COPY):
+            return True
+    return False
+
+
+def _score(photo: int, basis: str, infrared: bool, change: motion.Change) -> Score:
+    return Score(
+        photo,
+        motion.METHOD,
+        basis,
+        infrared,
+        change.whole,
+        change.on_tray,
+        change.off_tray,
+        change.outline,
+    )
+
+
+def _keep(database: Database, held: list[Score]) -> int:
+    count = len(held)
+    if held:
+        with database.begin(Raises.NOTHING) as connection:
+            store.put_scores(connection, held)
+        held.clear()
+    return count
+
+
+# --- trays ---------------------------------------------------------------------------------------
+
+
+def _trays(database: Database, base: PlacementBase, whole: _Placement) -> list[Outline]:
+    """Give where the trays stand: as held, else as found now, to be put right by a person."""
+    placement = base.placement
+    with database.read() as connection:
+        held = outline_store.outlines(connection, placement.placement)
+    if held:
+        return held
+    names = placement.trays or ("",)
+    pictures = list(_by_day(whole))
+    if len(pictures) * 3 < TRAY_PICTURES:
+        return []
+    found = motion.trays_in(motion.quiet_picture(pictures), len(names))
+    if len(found) != len(names):
+        return []
+    named = [replace(one, tray=name) for one, name in zip(found, names, strict=True)]
+    with database.begin(Raises.NOTHING) as connection:
+        for one in named:
+            outline_store.add_outline(connection, placement.placement, one, datetime.now(UTC))
+    return named
+
+
+def _by_day(whole: _Placement) -> Iterator[Picture]:
+    """Give pictures by day of runs from all over the placement; of copies, which are sharp."""
+    step = max(1, len(whole.runs) // (2 * TRAY_PICTURES))
+    left = TRAY_PICTURES
+    for run in range(0, len(whole.runs), step):
+        photo = _middle_first(whole.runs[run])[0]
+        if left and whole.frames.basis(photo) == COPY and whole.infrared(run) is False:
+            picture = whole.frames.picture(photo)
+            if picture is not None:
+                left -= 1
+                yield picture
