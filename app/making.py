@@ -191,6 +191,7 @@ class Maker:
                 yield name
 
     def _work(self) -> bool:
+        self._tend()
         placement = self._next_placement()
         if not placement:
             return self._score_next()

@@ -223,10 +223,8 @@ def _quarters(stack: Sequence[Plane]) -> tuple[Field, Field, Field]:
     for one, other in _network(len(ranked)):
         pair = ranked[one], ranked[other]
         ranked[one], ranked[other] = cv2.min(*pair), cv2.max(*pair)
-    last = len(ranked) - 1
-    low, middle, high = (
-        ranked[at] for at in (len(ranked) // 4, len(ranked) // 2, last - last // 4)
-    )
+    last, quarter = len(ranked) - 1, len(ranked) // 4
+    low, middle, high = ranked[quarter], ranked[len(ranked) // 2], ranked[last - quarter]
     return _floats(low), _floats(middle), _floats(high)
 
 

@@ -26,8 +26,8 @@ from core.workspace import Workspace
 PATIENCE_S = 20.0
 UNSCORED = """
 from app.cli import main
-from core.workspace import Workspace
-Workspace.score = None
+from app.making import Maker
+Maker._score = lambda *_: None
 main()
 """
 CHROMIUM = next(

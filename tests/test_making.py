@@ -3,6 +3,7 @@
 import multiprocessing
 import os
 import signal
+import multiprocessing
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator
@@ -43,6 +44,22 @@ def wait_for(what: Callable[[], bool], seconds: float = 30) -> None:
         time.sleep(0.01)
 
 
+class Scoring:
+    """A scoring that goes on until it is ended, or is over at once."""
+
+    def __init__(self, *, alive: bool) -> None:
+        self.alive = alive
+
+    def is_alive(self) -> bool:
+        return self.alive
+
+    def terminate(self) -> None:
+        self.alive = False
+
+    def join(self, timeout: float | None = None) -> None:
+        assert not self.alive, timeout
+
+
 class Steps:
     """Making as it is done, but one photo at a time, each let through by the test."""
 
@@ -56,9 +73,8 @@ class Steps:
         self._stock = study.previews.stock
         monkeypatch.setattr(study.previews, "stock", self.stock)
         monkeypatch.setattr(study.previews, "make", self.make)
-        monkeypatch.setattr(study, "score", self.score, raising=False)
         monkeypatch.setattr(making, "LOOK_S", 0.05)
-        self.maker = making.Maker(study)
+        self.maker = making.Maker(study, scoring=self.score)
 
     def make(self, wanted: Iterable[Original], *, workers: int | None = None) -> Iterator[Made]:
         assert workers is None
@@ -80,9 +96,10 @@ class Steps:
         left = tuple(one for one in found.missing if one.id not in self.done)
         return replace(found, missing=left)
 
-    def score(self, placement: str, progress: Callable[[int, int], None]) -> None:
-        progress(0, 1)
+    def score(self, folder: Path, placement: str) -> "Scoring":
+        assert folder == self.study.folder
         self.done.append(placement)
+        return Scoring(alive=False)
 
     def let(self, number: int) -> None:
         """Let so many photos through, and wait until the next one stands before the gate."""
@@ -161,24 +178,31 @@ def test_photos_are_scored_before_and_after_their_copies_are_made(steps: Steps) 
     assert steps.done == ["P1", 1, 2, 3, 4, "P1", "P2", 5, 6, 7, 8, "P2"]
 
 
-def test_scoring_is_ended_with_the_page(study: Workspace, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A placement of thousands of photos is scored for a while: it ends between two of them."""
-    scoring = threading.Event()
+def test_scoring_is_ended_with_the_page_and_holds_up_no_copies(study: Workspace) -> None:
+    """A placement of thousands of photos is scored for a while: beside the copies, till the end."""
+    begun: list[Scoring] = []
 
-    def score(_placement: str, progress: Callable[[int, int], None]) -> None:
-        while True:
-            scoring.set()
-            progress(1, 1000)
-            time.sleep(0.01)
+    def score(_folder: Path, _placement: str) -> Scoring:
+        begun.append(Scoring(alive=True))
+        return begun[-1]
 
-    monkeypatch.setattr(study, "score", score, raising=False)
+    maker = making.Maker(study, scoring=score, workers=1)
+    maker.start()
+    wait_for(lambda: maker.state().made == 8, 60)
+    assert [one.alive for one in begun] == [True]
+    maker.stop()
+    assert [one.alive for one in begun] == [False]
+    assert "copies" not in {thread.name for thread in threading.enumerate()}
+
+
+def test_a_running_page_scores_its_photos_in_a_process_of_its_own(study: Workspace) -> None:
+    """Nothing is stubbed: after a while every photo has a score, and no process is left."""
     maker = making.Maker(study)
     maker.start()
-    assert scoring.wait(20)
-    began = time.monotonic()
+    photos = list(range(1, 9))
+    wait_for(lambda: len(study.changes(photos)) == len(photos), 90)
     maker.stop()
-    assert time.monotonic() - began < 5
-    assert "copies" not in {thread.name for thread in threading.enumerate()}
+    assert not multiprocessing.active_children()
 
 
 def test_a_new_card_is_met_without_being_told(steps: Steps, tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """Decide which clocks (or log rows) are at fault, what would put them right, and apply it."""
 
 from core.clockfaults.applying import corrected, corrected_checks, in_force, inverse, true_times
+from core.clockfaults.consequences import ChangedOutcome, changed_outcomes
 from core.clockfaults.find import find_faults
 from core.clockfaults.order import FileOrder, file_order
 from core.clockfaults.rows import (
@@ -14,6 +15,7 @@ from core.clockfaults.rows import (
 from core.coverage.rows import Confidence
 
 __all__ = [
+    "ChangedOutcome",
     "ClockCorrection",
     "ClockFault",
     "ClockFinding",
@@ -22,6 +24,7 @@ __all__ = [
     "Neighbour",
     "Proposal",
     "Timeline",
+    "changed_outcomes",
     "corrected",
     "corrected_checks",
     "file_order",

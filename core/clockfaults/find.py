@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from core.clockfaults import cameras, checking, logfaults, resets, steps, wholecard, words
+from core.clockfaults import cameras, checking, logfaults, resets, steps, whole, words
 from core.clockfaults.case import Case, Mask, case_of
+from core.clockfaults.judging import AS_GOOD
 from core.clockfaults.rows import ClockFault, ClockFinding, Proposal, Seconds, Timeline
 from core.clockfaults.series import Piece
 from core.clockfaults.summertime import summer_time
-from core.clockfaults.whole import AS_GOOD
 from core.coverage.rows import Confidence
 
 
@@ -22,7 +22,7 @@ def find_faults(line: Timeline) -> list[ClockFinding]:
     case = case_of(line)
     if not len(case.series):
         return []
-    each = wholecard.each_exchanged(case)
+    each = whole.each_exchanged(case)
     if each is not None:
         return [each]
     anew = resets.part(case)
@@ -45,13 +45,13 @@ def _main(case: Case, times: Seconds, main: Mask) -> tuple[list[ClockFinding], S
     log_fault = logfaults.finding(case, times, main)
     if log_fault is not None:
         return [log_fault, *_steps(case, times, main)], times
-    whole = wholecard.shifted(case, times, main)
+    one_shift = whole.shifted(case, times, main)
     changes = _changes(case, times, main)
-    if changes and (whole is None or changes[0].odds >= whole[1]):
+    if changes and (one_shift is None or changes[0].odds >= one_shift[1]):
         one, best = steps.finding_of(case, changes, times), changes[0].odds
-        other = whole[0] if whole and best - whole[1] <= AS_GOOD else None
-    elif whole is not None:
-        one, best = whole
+        other = one_shift[0] if one_shift and best - one_shift[1] <= AS_GOOD else None
+    elif one_shift is not None:
+        one, best = one_shift
         near = [change for change in changes if best - change.odds <= AS_GOOD]
         other = steps.finding_of(case, near, times) if near else None
     else:
@@ -79,9 +79,7 @@ def _changes(case: Case, times: Seconds, main: Mask) -> list[steps.Change]:
     A turn of summer time explains the hour at which the clock was changed as well.
     """
     ways = [steps.set_right(case, times, main, piece) for piece in case.pieces]
-    for piece in case.pieces:
-        if piece.stepped_back and _still_back(piece, times, main):
-            ways.append(steps.by_hand(case, times, main, piece))
+    ways += [steps.by_hand(case, times, main, piece) for piece in _back(case, times, main)]
     best = max((way for way in ways if way), key=lambda way: way[0].odds, default=[])
     turn = summer_time(case, times, main)
     if turn is not None and (not best or turn.odds >= best[0].odds - AS_GOOD):
@@ -103,19 +101,23 @@ def _moves(case: Case, chosen: Proposal | None) -> Seconds:
 def _steps(case: Case, times: Seconds, main: Mask) -> list[ClockFinding]:
     """Name the steps back that nothing else has explained."""
     found = []
-    for piece in case.pieces:
-        if piece.stepped_back and _still_back(piece, times, main):
-            changes = steps.by_hand(case, times, main, piece)
-            if changes:
-                found.append(steps.finding_of(case, changes, times))
-            else:
-                found.append(steps.unexplained(case, piece, times))
+    for piece in _back(case, times, main):
+        changes = steps.by_hand(case, times, main, piece)
+        explained = steps.finding_of(case, changes, times) if changes else None
+        found.append(explained or steps.unexplained(case, piece, times))
     return found
 
 
-def _still_back(piece: Piece, times: Seconds, main: Mask) -> bool:
-    both = main[piece.first] and main[piece.first - 1]
-    return bool(both and times[piece.first] < times[piece.first - 1])
+def _back(case: Case, times: Seconds, main: Mask) -> list[Piece]:
+    """Give the pieces in front of which the clock still steps back."""
+    return [
+        one
+        for one in case.pieces
+        if one.stepped_back
+        and main[one.first]
+        and main[one.first - 1]
+        and times[one.first] < times[one.first - 1]
+    ]
 
 
 def _light(case: Case, times: Seconds, main: Mask) -> ClockFinding | None:

@@ -31,6 +31,8 @@ class Ground:
     """When people came: start, end, set-outs and pick-ups inside the stretch, in order."""
     comings: Seconds
     """For each edge the coming it belongs to, from 0: edges within an hour are one coming."""
+    opens: NDArray[np.bool_]
+    """For each edge, whether the camera or a tray was set out then, not only picked up."""
     opened: Seconds
     closed: Seconds
     """Windows [set_out, picked_up) that touch the stretch, by set-out."""
@@ -80,22 +82,23 @@ def ground_of(placement: Placement, trays: Sequence[TrayDeployment]) -> Ground |
         end = max((up for _, up in touching), default=None)
     if start is None or end is None or end <= start:
         return None
-    moments = sorted({start, end, *(edge for span in touching for edge in span)})
-    edges = _merged([one for one in moments if start <= one <= end])
+    edges = _merged([start, end, *(edge for span in touching for edge in span)], start, end)
+    setting = {start, *(out for out, _ in touching)}
     return Ground(
         start,
         end,
         edges,
         comings_of(edges),
+        np.array([any(abs(edge - out) <= 2 * COMING_S for out in setting) for edge in edges]),
         np.array([out for out, _ in touching], dtype=np.int64),
         np.array([up for _, up in touching], dtype=np.int64),
     )
 
 
-def _merged(moments: Sequence[int]) -> Seconds:
-    """Take edges that one photo would lie at for one."""
+def _merged(moments: Sequence[int], start: int, end: int) -> Seconds:
+    """Take edges of the stretch that one photo would lie at for one."""
     groups: list[list[int]] = []
-    for moment in moments:
+    for moment in sorted({one for one in moments if start <= one <= end}):
         if groups and moment - groups[-1][0] <= 2 * COMING_S:
             groups[-1].append(moment)
         else:

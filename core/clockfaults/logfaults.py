@@ -110,10 +110,16 @@ def _rows(case: Case) -> dict[str, list[Row]]:
 
 
 def _all_windows(case: Case) -> tuple[Seconds, Seconds]:
-    spans = sorted({row[1:] for rows in _rows(case).values() for row in rows})
+    """Give when any of the trays was out, windows that overlap joined."""
+    joined: list[list[int]] = []
+    for out, up in sorted(row[1:] for rows in _rows(case).values() for row in rows):
+        if joined and out <= joined[-1][1]:
+            joined[-1][1] = max(joined[-1][1], up)
+        else:
+            joined.append([out, up])
     return (
-        np.array([out for out, _ in spans], dtype=np.int64),
-        np.array([up for _, up in spans], dtype=np.int64),
+        np.array([out for out, _ in joined], dtype=np.int64),
+        np.array([up for _, up in joined], dtype=np.int64),
     )
 
 

@@ -213,7 +213,13 @@ def _local(ground: Ground | None, bounds: Bounds) -> Ground | None:
         return None
     edges = ground.edges[inside]
     return Ground(
-        bounds.after, bounds.before, edges, comings_of(edges), ground.opened, ground.closed
+        bounds.after,
+        bounds.before,
+        edges,
+        comings_of(edges),
+        ground.opens[inside],
+        ground.opened,
+        ground.closed,
     )
 
 

@@ -9,10 +9,10 @@ from core.clockfaults import words
 from core.clockfaults.candidates import UNLIKELY, named
 from core.clockfaults.case import Case, Mask
 from core.clockfaults.ground import NEAR_S, Ground
+from core.clockfaults.judging import AS_GOOD, CLEAR, FOUND, STEP_WEIGHT
 from core.clockfaults.rows import ClockFault, ClockFinding, Seconds
 from core.clockfaults.series import HOUR_S, Piece
 from core.clockfaults.weighing import bursts_of, weigh
-from core.clockfaults.whole import AS_GOOD, CLEAR, FOUND, STEP_WEIGHT
 from core.coverage.rows import Confidence
 
 STEP_KINDS = {

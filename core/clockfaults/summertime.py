@@ -7,10 +7,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from core.clockfaults.case import Case, Mask
+from core.clockfaults.judging import FOUND
 from core.clockfaults.rows import ClockFault, Seconds
 from core.clockfaults.series import DAY_S
 from core.clockfaults.steps import Change, weighed
-from core.clockfaults.whole import FOUND
 
 
 def summer_time(case: Case, times: Seconds, main: Mask) -> Change | None:

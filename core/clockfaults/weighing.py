@@ -131,11 +131,13 @@ def _edges(
     seen = np.logical_or.reduceat(_near(bursts.times, ground.edges, shifts), first, axis=0)
     busy = _chance(len(np.unique(bursts.times // (2 * COMING_S))) * unit, many)
     chance = np.repeat(busy[:, None], len(shifts), axis=1)
-    for place, turns in ((0, bursts.begins), (-1, bursts.lasts)):
-        edges = ground.edges[ground.comings == ground.comings[place]]
-        met = _near(turns, edges, shifts).any(axis=0)
-        turning = _chance(len(turns) * unit, many[[place]])
-        chance[place] = np.where(met, np.minimum(chance[place], turning), chance[place])
+    for turns, here in ((bursts.begins, ground.opens), (bursts.lasts, ~ground.opens)):
+        turning = _chance(
+            len(turns) * unit, np.maximum(np.add.reduceat(here, first, dtype=np.int64), 1)
+        )
+        at_turn = _near(turns, ground.edges, shifts) & here[:, None]
+        met = np.logical_or.reduceat(at_turn, first, axis=0)
+        chance = np.where(met, np.minimum(chance, turning[:, None]), chance)
     odds = np.stack([_odds(seen, chance, share) + np.log(prior) for share, prior in SEEN])
     most = odds.max(axis=0)
     return seen.sum(axis=0), most + np.log(np.exp(odds - most).sum(axis=0))
