@@ -191,6 +191,7 @@ def _laid_over(like: Frame, other: Frame) -> list[Plane]:
             for plane, one in zip(other.planes, like.planes, strict=True)
         ]
     (x, y), response = cv2.phaseCorrelate(like.edges, other.edges, _window(like.edges.shape))
+    x, y, response = (round(one, 2) for one in (x, y, response))  # its last digits vary
     far = float(np.hypot(x, y))
     if response <= _SURE_SHIFT or not 0.3 < far < _FARTHEST * WIDTH:  # noqa: PLR2004
         return list(other.planes)

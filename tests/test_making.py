@@ -3,7 +3,6 @@
 import multiprocessing
 import os
 import signal
-import multiprocessing
 import threading
 import time
 from collections.abc import Callable, Iterable, Iterator

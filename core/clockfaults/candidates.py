@@ -1,6 +1,6 @@
 """Decide which shifts of a clock are worth trying, and how likely each is before any photo."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from core.clockfaults.ground import COMING_S, EDGE_S, Ground
 from core.clockfaults.rows import ClockFault
-from core.clockfaults.series import DAY_S, EPOCH, HOUR_S
+from core.clockfaults.series import DAY_S, HOUR_S, calendar
 from core.clockfaults.weighing import Bursts
 
 # All unlikelihoods are ours, in natural log odds: how much rarer than a clock that is right.
@@ -24,10 +24,13 @@ UNLIKELY = {
     ClockFault.MINUTES: 9.0,
     ClockFault.OTHER_DATE: 14.0,
 }
-SET_BEFORE = timedelta(days=60)
-"""A clock is set at most so long before its camera is placed (ours)."""
-MOST_DAYS = 2000
-"""Whole days tried at the most."""
+SET_BEFORE, SET_AT = timedelta(days=60), timedelta(days=2)
+"""A clock is set at most so long before its camera is placed, mostly not longer than the second
+(ours)."""
+EARLY = 2.0
+"""How much rarer a clock is that was set earlier (ours). [natural log odds]"""
+MOST_DAYS = 1000
+"""Whole days tried at the most; no further off is a date set by hand (ours)."""
 LEAST_MINUTES_S, MOST_MINUTES_S = 600, 14 * HOUR_S
 """A free shift is looked for between these: no zone is further from another's noon. [s]"""
 MOST_FREE = 60
@@ -45,11 +48,13 @@ class Candidate:
     kind: ClockFault
     shift: int
     """[s]"""
+    early: bool = False
+    """Whether the clock would have been set long before its camera was placed."""
 
     @property
     def unlikely(self) -> float:
         """Give how much rarer it is than a clock that is right. [natural log odds]"""
-        return UNLIKELY[self.kind]
+        return UNLIKELY[self.kind] + EARLY * self.early
 
 
 def named(bursts: Bursts, ground: Ground, offset: int) -> list[Candidate]:
@@ -64,16 +69,16 @@ def named(bursts: Bursts, ground: Ground, offset: int) -> list[Candidate]:
         *(Candidate(ClockFault.ONE_HOUR, sign * HOUR_S) for sign in (1, -1)),
         *(Candidate(ClockFault.TWELVE_HOURS, sign * 12 * HOUR_S) for sign in (1, -1)),
         *(Candidate(ClockFault.YEARS, days * DAY_S) for days in _years(bursts, ground, offset)),
-        *(Candidate(ClockFault.DAY_MONTH, days * DAY_S) for days in _exchanges(ground, offset)),
+        *_exchanges(ground, offset),
     ]
     known = {one.shift for one in found}
     low, high = reach(bursts, ground)
     days = [
         Candidate(ClockFault.DAYS, number * DAY_S)
-        for number in range(-(-low // DAY_S), high // DAY_S + 1)
+        for number in range(max(-(-low // DAY_S), -MOST_DAYS), min(high // DAY_S, MOST_DAYS) + 1)
         if number and number * DAY_S not in known
     ]
-    return [one for one in found if low <= one.shift <= high] + days[:MOST_DAYS]
+    return [one for one in found if low <= one.shift <= high] + days
 
 
 def reach(bursts: Bursts, ground: Ground) -> tuple[int, int]:
@@ -83,33 +88,33 @@ def reach(bursts: Bursts, ground: Ground) -> tuple[int, int]:
     return low, high
 
 
-def _set_dates(ground: Ground, offset: int) -> Iterator[date]:
+def _set_dates(ground: Ground, offset: int) -> list[date]:
     """Give the true dates on which a clock may have been set, the newest first."""
-    last = (EPOCH + timedelta(seconds=ground.end + offset)).date()
-    day = (EPOCH + timedelta(seconds=ground.start + offset)).date() - SET_BEFORE
-    while last >= day:
-        yield last
-        last -= timedelta(days=1)
+    start = calendar(ground.start + offset).date()
+    return [start + timedelta(days=1 - before) for before in range(SET_BEFORE.days + 2)]
 
 
-def _exchanges(ground: Ground, offset: int) -> set[int]:
-    """Give the days [days] to add to a clock that was set with day and month exchanged."""
+def _exchanges(ground: Ground, offset: int) -> list[Candidate]:
+    """Give the shifts that put a clock right that was set with day and month exchanged."""
     december = 12
-    return {
-        (day - day.replace(month=day.day, day=day.month)).days
-        for day in _set_dates(ground, offset)
-        if day.day <= december and day.day != day.month
-    }
+    start = calendar(ground.start + offset).date()
+    found: dict[int, Candidate] = {}
+    for day in _set_dates(ground, offset):
+        if day.day <= december and day.day != day.month:
+            days = (day - day.replace(month=day.day, day=day.month)).days
+            early = start - day > SET_AT
+            found.setdefault(days, Candidate(ClockFault.DAY_MONTH, days * DAY_S, early))
+    return list(found.values())
 
 
-def _years(bursts: Bursts, ground: Ground, offset: int) -> set[int]:
+def _years(bursts: Bursts, ground: Ground, offset: int) -> list[int]:
     """Give the days [days] to add to a clock set to a wrong year, by the calendar of the day.
 
     A clock runs on after it is set, so the days stay those of the date on which it was set, even
     where a leap day comes between.
     """
-    shown = (EPOCH + timedelta(seconds=int(bursts.times[0]) + offset)).year
-    true = (EPOCH + timedelta(seconds=ground.start + offset)).year
+    shown = calendar(int(bursts.times[0]) + offset).year
+    true = calendar(ground.start + offset).year
     found: set[int] = set()
     for day in _set_dates(ground, offset):
         if (day.month, day.day) == (2, 29):
@@ -117,7 +122,7 @@ def _years(bursts: Bursts, ground: Ground, offset: int) -> set[int]:
         for years in range(true - shown - 1, true - shown + 2):
             if years and 1 <= day.year - years <= 9999:  # noqa: PLR2004  (the calendar's own)
                 found.add((day - day.replace(year=day.year - years)).days)
-    return found
+    return sorted(found)
 
 
 def free(bursts: Bursts, ground: Ground, known: Iterable[int]) -> list[Candidate]:
@@ -166,6 +171,6 @@ def is_default(shown: int, true: int) -> bool:
 
 
 def _since_new_year(shown: int) -> int:
-    moment = EPOCH + timedelta(seconds=shown)
+    moment = calendar(shown)
     new_year = moment.replace(month=1, day=1, hour=0, minute=0, second=0)
     return int((moment - new_year).total_seconds())

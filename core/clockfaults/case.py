@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,10 +11,10 @@ from core.clockfaults.ground import Ground, ground_of
 from core.clockfaults.light import Light, light_of
 from core.clockfaults.rows import ClockCorrection, ClockFault, Proposal, Seconds, Timeline
 from core.clockfaults.series import (
-    EPOCH,
     Check,
     Piece,
     Series,
+    calendar,
     checks_of,
     offset_s,
     pieces_of,
@@ -42,7 +41,7 @@ class Case:
         start = self.line.placement.start
         if start is None:
             first = int(self.series.shown.min()) if len(self.series) else 0
-            return offset_s(self.series.zone, EPOCH + timedelta(seconds=first))
+            return offset_s(self.series.zone, calendar(first))
         local = start.astimezone(self.series.zone).replace(tzinfo=None)
         return offset_s(self.series.zone, local)
 

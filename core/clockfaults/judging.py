@@ -137,11 +137,15 @@ def exchange_s(shown: Seconds) -> Seconds:
 
 
 def _keeps_time(fit: Fit, bursts: Bursts, ground: Ground) -> bool:
-    """Say whether a free shift lays photos at most comings of people while the camera worked.
+    """Say whether a shift by hours or minutes lays photos at comings of people at all.
 
-    Notes are rough, and of all free shifts one always meets some comings by chance.
+    A free shift has to meet most of those while the camera worked: notes are rough, and of all
+    free shifts one always meets some by chance.
     """
-    if fit.candidate.kind is not ClockFault.MINUTES or fit.odds < FOUND:
+    kind = fit.candidate.kind
+    if kind in {ClockFault.ONE_HOUR, ClockFault.TWELVE_HOURS}:
+        return fit.edges > 0 or fit.odds >= CLEAR
+    if kind is not ClockFault.MINUTES or fit.odds < FOUND:
         return True
     times = bursts.times + fit.candidate.shift
     times = times[ground.inside(times)]

@@ -16,6 +16,8 @@ MOSTLY = 0.8
 """So much of a card speaks for all of it (ours)."""
 ENOUGH_AFTER = 0.5
 """So much of a card lies after a window that is not its own; the rest may be test shots (ours)."""
+LEAST_AFTER = 0.2
+"""Less of it is enough where the camera's own row is repeated, which cannot be (ours)."""
 ENOUGH = 3
 """Fewer photos than this outside the windows say nothing of a repeated row (ours)."""
 Row = tuple[str, int, int]
@@ -49,7 +51,7 @@ def _repeated_placement(case: Case, times: Seconds) -> ClockFinding | None:
     own, ground = _span(case.line.placement), case.ground
     if own is None or ground is None or ground.inside(times).mean() > 1 - ENOUGH_AFTER:
         return None
-    if (times > own[2]).mean() < ENOUGH_AFTER:
+    if (times > own[2]).sum() < max(ENOUGH, LEAST_AFTER * len(times)):
         return None
     for other in case.line.others:
         row = _span(other.placement)

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 
 import numpy as np
 
@@ -11,7 +10,7 @@ from core.clockfaults.candidates import Candidate, default_moment, named
 from core.clockfaults.case import Case, Mask
 from core.clockfaults.ground import Ground, comings_of
 from core.clockfaults.rows import ClockFault, ClockFinding, Proposal, Seconds
-from core.clockfaults.series import DAY_S, EPOCH, Piece
+from core.clockfaults.series import DAY_S, Piece, calendar
 from core.clockfaults.weighing import bursts_of, weigh
 from core.coverage.rows import Confidence
 
@@ -193,7 +192,7 @@ def _said(
 
 def _seen(case: Case, piece: Piece) -> tuple[ClockFault, str]:
     """Name what happened in front of a piece, and say what was seen."""
-    shown = EPOCH + timedelta(seconds=int(case.series.shown[piece.first]))
+    shown = calendar(int(case.series.shown[piece.first]))
     file = case.file(piece.first)
     saw = f"{words.photos(len(piece))} from {file} on show a clock that begins at {shown}"
     if piece.stepped_back:

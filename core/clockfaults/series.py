@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from core.clockfaults.applying import corrected, corrected_checks
 from core.clockfaults.order import UNKNOWN_ORDER, file_order
 from core.clockfaults.rows import Seconds, Timeline
-from core.clocks import Clock, clock_of, with_true_times
+from core.clocks import EARLIEST_S, LATEST_S, Clock, clock_of, with_true_times
 from core.model import Photo, TimeSource
 
 STEP_BACK_S = 60
@@ -138,6 +138,11 @@ def offset_s(zone: tzinfo, shown: datetime, fold: int = 0) -> int:
     """Give a zone's offset from UTC at what a clock in it shows. [s]"""
     offset = shown.replace(tzinfo=zone, fold=fold).utcoffset() or timedelta(0)
     return int(offset.total_seconds())
+
+
+def calendar(seconds: int) -> datetime:
+    """Give seconds since 1970 as a time without a zone, kept inside the calendar."""
+    return EPOCH + timedelta(seconds=min(max(seconds, EARLIEST_S), LATEST_S))
 
 
 def checks_of(line: Timeline, series: Series) -> list[Check]:

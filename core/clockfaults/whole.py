@@ -1,7 +1,5 @@
 """Decide what is said of a card that one shift, or one exchange, would put right as a whole."""
 
-from datetime import timedelta
-
 import numpy as np
 
 from core.clockfaults import words
@@ -9,7 +7,7 @@ from core.clockfaults.case import Case, Mask
 from core.clockfaults.ground import EDGE_S
 from core.clockfaults.judging import AS_GOOD, CLEAR, VAGUE, Fit, Verdict, judge, judge_each
 from core.clockfaults.rows import ClockFault, ClockFinding, Proposal, Seconds
-from core.clockfaults.series import EPOCH
+from core.clockfaults.series import calendar
 from core.coverage.rows import Confidence
 
 MAY_BE_ELSEWHERE = {ClockFault.DAYS, ClockFault.OTHER_DATE}
@@ -122,7 +120,7 @@ def _seen(case: Case, times: Seconds, main: Mask, verdict: Verdict) -> str:
 
 def _shown(case: Case, main: Mask) -> str:
     shown = case.series.shown[main]
-    first, last = (EPOCH + timedelta(seconds=int(one)) for one in (shown.min(), shown.max()))
+    first, last = (calendar(int(one)) for one in (shown.min(), shown.max()))
     return f"The camera showed {first} to {last}."
 
 

@@ -151,16 +151,24 @@ def runs_of(scene: Scene) -> tuple[Runs, list[bool]]:
     return runs, animal
 
 
-def demo_runs() -> Iterator[tuple[str, Runs, list[bool]]]:
-    """Give the visits of the demo, and whether people named an animal or a person in them."""
+def demo_runs() -> Iterator[tuple[str, list[float], Runs, list[bool]]]:
+    """Give the visits of the demo: our scores as the study keeps them, and their photos.
+
+    An animal is where people named one, or a person.
+    """
     with tempfile.TemporaryDirectory() as folder, build_demo(Path(folder) / "demo") as workspace:
         for placement in workspace.placements():
-            view = workspace.view(placement.placement)
-            runs: Runs = []
+            name = placement.placement
+            list(workspace.previews.make(workspace.previews.stock(name).missing))
+            workspace.score(name)
+            view = workspace.view(name)
+            changed = workspace.changes([photo.id for photo in view.ordered])
+            runs, scores = list[list[motion.Picture]](), list[float]()
             for one in view.visits:
                 paths = [workspace.previews.original(p.id).path for p in one.visit.photos]
                 runs.append([_strip(path) for path in paths])
-            yield placement.placement, runs, [one.answer.species != (BLANK,) for one in view.visits]
+                scores.append(max(changed[photo.id].whole for photo in one.visit.photos))
+            yield name, scores, runs, [one.answer.species != (BLANK,) for one in view.visits]
 
 
 def _strip(path: Path) -> motion.Picture:
@@ -200,8 +208,9 @@ def main() -> None:
         for kind, shares in kinds.items():
             say(f"{label + kind:34}" + "".join(f"{np.mean(one):16.2f}" for one in shares.values()))
         say(f"{label + 'mean':34}" + "".join(f"{np.mean(one):16.2f}" for one in totals.values()))
-    for placement, runs, animal in demo_runs():
-        shares_here = [behind(way(runs), animal) for way in ways.values()]
+    for placement, scores, runs, animal in demo_runs():
+        all_scores = [scores, previous(runs), mog2(runs)]
+        shares_here = [behind(one, animal) for one in all_scores]
         say(f"{'demo ' + placement:34}" + "".join(f"{one:16.2f}" for one in shares_here))
     say(
         f"ours: {1000 * seconds / photos:.1f} ms a photo; trays found: {sum(trays)} of {len(trays)}"
