@@ -45,7 +45,7 @@ _LIGHT = {
     "borderColor": "#cbc6b8",
 }
 _DARK = {
-    "primaryColor": "#2e8677",
+    "primaryColor": "#2a7d6f",
     "backgroundColor": "#101615",
     "secondaryBackgroundColor": "#1e2826",
     "textColor": "#e6e9e4",

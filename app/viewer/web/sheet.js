@@ -352,8 +352,8 @@ function pickRun(desk, run) {
 // Looks at one run alone, its most different photo first.
 function openRun(desk, run) {
   const at = desk.queue.runs.indexOf(run);
-  if (at < 0 || !run?.row) return;
+  if (at < 0) return;
   desk.openedFrom = at;
   desk.to(at);
-  desk.look(Math.max(0, run.row.photos.findIndex((photo) => photo.id === run.peak)));
+  if (run.row) desk.look(run.row.photos.indexOf(peakOf(run)));
 }

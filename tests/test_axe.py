@@ -1,0 +1,59 @@
+"""No page has a serious fault of accessibility, by axe-core's rules, in light and dark."""
+
+from typing import Any, Literal
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from browsers import MARKS, Seat, Served, browser, served, until, workspace
+from playwright.sync_api import Browser, Page
+
+from core.workspace import Workspace
+
+__all__ = ["browser", "served", "workspace"]
+pytestmark = MARKS
+SERIOUS = {"serious", "critical"}
+Scheme = Literal["light", "dark"]
+
+
+def faults(page: Page) -> list[str]:
+    """Give the serious faults that axe-core finds, each with the first place."""
+    found: list[dict[str, Any]] = Axe().run(page).response["violations"]
+    return [
+        f"{one['id']}: {one['nodes'][0]['html'][:200]}" for one in found if one["impact"] in SERIOUS
+    ]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_tag_page_has_no_serious_fault(
+    browser: Browser, served: Served, workspace: Workspace, scheme: Scheme
+) -> None:
+    """The viewer, its question, its key sheet, and the quiet sheet."""
+    context = browser.new_context(color_scheme=scheme, viewport={"width": 1366, "height": 657})
+    seat = Seat(context.new_page(), served, workspace, f"Axe {scheme}").sit()
+    assert faults(seat.page) == []
+    seat.press("m")
+    assert faults(seat.page) == []
+    seat.press("Escape", "?")
+    seat.page.get_by_role("dialog").wait_for()
+    assert faults(seat.page) == []
+    seat.press("Escape")
+    seat.placement = "LONG"
+    seat.sit(mode="quiet+sheet")
+    assert faults(seat.page) == []
+    context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", ["cards", "trays", "results"])
+def test_the_other_pages_have_no_serious_fault(
+    browser: Browser, served: Served, name: str, scheme: Scheme
+) -> None:
+    """Cards, trays and results of the demo."""
+    context = browser.new_context(color_scheme=scheme, viewport={"width": 1366, "height": 657})
+    page = context.new_page()
+    page.goto(f"{served.address}/{'' if name == 'cards' else name}")
+    page.get_by_role("heading").first.wait_for(timeout=30_000)
+    until(lambda: page.locator("[data-testid=stStatusWidget]").count() == 0, patience_s=40)
+    page.wait_for_timeout(1500)
+    assert faults(page) == []
+    context.close()
