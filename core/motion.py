@@ -1,14 +1,15 @@
 """Decide how much a photo differs from its placement's quiet scene, on the tray and off it.
 
-It sorts and suggests; it never answers. The quiet scene is the middle of the nearest runs before
-and after, in the same light; what blows about there has a wide spread and hardly counts. Limits:
-an animal of less than about a third of a percent of the picture, one that looks like the ground,
-and one that sat on the very same spot in three or more of the nine runs before or after can rank
-behind empty photos; the edge of a shadow that wanders with the sun ranks before them. So a low
-score means: look here last, and look.
+It sorts and suggests; it never answers. The quiet scene is the middle of the nearest other runs in
+the same light; what blows about has a wide spread there and hardly counts, and what has the
+ground's own grain in it is the ground, in whatever light. Limits: an animal of less than about a
+third of a percent of the picture, one that looks like the ground, and one that sits on the very
+same spot in half of the runs around can rank behind empty photos; the edge of a hard shadow that
+wanders with the sun ranks before small animals; an infrared picture with a tint counts as colour.
+So a low score means: look here last, and look.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -28,16 +29,14 @@ Field = NDArray[Any]
 """Shape (h, w), floats of 32 bits."""
 Polygon = tuple[tuple[float, float], ...]
 
-METHOD = 1
+METHOD = 2
 """Number of this way of scoring; photos scored another way are scored anew."""
 WIDTH = 240
 """Pictures are looked at so wide: the eye of a mouse is lost, the mouse is not. [px]"""
-SIDE_RUNS = 9
-"""So many runs before and after make a quiet scene each (all constants here are judgements)."""
-MOST_RUNS = 15
-"""So many runs make the one scene of a run near the beginning or the end."""
-FEWEST_RUNS = 4
-"""Fewer neighbours on one side make no scene of their own."""
+RUNS = 15
+"""So many other runs make a quiet scene (all constants here are judgements)."""
+FEWEST_RUNS = 2
+"""One other run alone shows nothing: an animal may be in it too."""
 FEWEST_PX = 32
 """A smaller picture shows nothing. [px]"""
 UNKNOWN = 1.0
@@ -46,10 +45,13 @@ UNKNOWN = 1.0
 _GRID = 6, 8  # cells in which the light is levelled: rows, columns
 _FLOOR = 8.0  # grey levels that are never divided by
 _GREY = 0.05  # a picture with less colour than this is infrared
-_SPREADS, _NOISES = 2.0, 3.0  # a pixel counts beyond so many spreads and noises
-_HUE_SPREADS, _HUE_NOISES = 1.5, 4.0
+_SPREAD_SHARE = 0.6  # of the neighbours lie within one spread of their middle
+_SPREADS, _NOISES = 3.0, 3.0  # a pixel counts beyond so many spreads and noises
+_HUE_SPREADS, _HUE_NOISES = 2.0, 4.0
+_GRAIN_PX, _PATCH_PX = 5, 7  # what is finer is grain; the patch in which grain is compared
+_UNLIKE, _ALIKE = 0.25, 0.6  # correlation of grain: of another thing, of the same ground
 _FULL = 6.0  # so many noises beyond count in full
-_BLOB = 0.08  # mean of a 3 x 3 patch that belongs to a blob
+_BLOB, _JOIN_PX = 0.08, 5  # mean of a 3 x 3 patch that belongs to a blob; how near blobs are one
 _HALF_AREA = 0.004  # a blob of this share of the picture scores one half
 _SURE_SHIFT, _FARTHEST = 0.08, 0.02  # of a nudged camera: response, and share of the width
 _MOST_POLYGONS = 4
@@ -57,17 +59,19 @@ _MOST_POLYGONS = 4
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """A photo made ready for comparing: its light levelled, small, about 200 kB."""
+    """A photo made ready for comparing: small, its light levelled; about 320 kB."""
 
     infrared: bool
     planes: tuple[Plane, ...]
     """Brightness with the light levelled, then by day two hues of half the size."""
+    grey: Field
+    """Brightness as it was. [grey levels]"""
     light: Field
-    """The light that was levelled out. [grey levels]"""
+    """The light that was levelled out, by the cells of the grid. [grey levels]"""
     total: Field
     """Brightness of the hues' planes, by which their noise goes."""
     edges: Field
-    """What is fine in the picture: by it a nudged camera is found."""
+    """What is fine in the picture, fading to its rim: by it a nudged camera is found."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +86,8 @@ class Change:
     """Round what changed, the largest first; lengths in picture widths."""
 
 
-Scene = list[tuple[Field, Field, Field]]
-"""Of each plane: a quarter of the neighbours lie below the first, half below the second, a
-quarter above the third."""
+Quiet = tuple[Field, Field]
+"""Of one plane: the middle of the neighbours, and their spread about it."""
 
 
 # --- frames --------------------------------------------------------------------------------------
@@ -101,15 +104,15 @@ def frame_of(picture: Picture) -> Frame:
     colour = half.max(axis=2) - half.min(axis=2)
     infrared = bool(colour.mean() / (grey.mean() + 5) < _GREY)
     smooth = cv2.GaussianBlur(_floats(grey), (3, 3), 0)
-    light = _spread_out(_middles(smooth), smooth.shape)
-    levelled = _bytes(128 * (smooth + _FLOOR) / (light + _FLOOR))
-    total = half.sum(axis=2) + 6 * _FLOOR
-    hues = () if infrared else _hues(half, total)
-    return Frame(infrared, (levelled, *hues), light, total, _fine(smooth))
-
-
-def _hues(half: Field, total: Field) -> tuple[Plane, Plane]:
+    light = _middles(smooth)
+    levelled = _bytes(128 * (smooth + _FLOOR) / (_spread_out(light, smooth.shape) + _FLOOR))
     soft = cv2.GaussianBlur(half, (3, 3), 0)
+    total = soft.sum(axis=2) + 6 * _FLOOR
+    hues = () if infrared else _hues(soft, total)
+    return Frame(infrared, (levelled, *hues), smooth, light, total, _fine(smooth))
+
+
+def _hues(soft: Field, total: Field) -> tuple[Plane, Plane]:
     shares = [(soft[..., channel] + 2 * _FLOOR) / total for channel in (0, 2)]
     blue, red = (_bytes(128 + 500 * (one - np.median(one[::2, ::2]))) for one in shares)
     return blue, red
@@ -118,8 +121,14 @@ def _hues(half: Field, total: Field) -> tuple[Plane, Plane]:
 def _fine(smooth: Field) -> Field:
     small = cv2.resize(smooth, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     fine = small - cv2.blur(small, (9, 9))
-    evened: Field = np.clip(fine / (cv2.blur(np.abs(fine), (15, 15)) + 2), -2, 2)
-    return evened.astype(np.float32)
+    evened = np.clip(fine / (cv2.blur(np.abs(fine), (15, 15)) + 2), -2, 2)
+    return _floats(evened * _window(evened.shape))
+
+
+@cache
+def _window(shape: tuple[int, int]) -> Field:
+    window: Field = cv2.createHanningWindow(shape[::-1], cv2.CV_32F)
+    return window
 
 
 def _floats(plane: Plane) -> Field:
@@ -150,12 +159,8 @@ def _spread_out(cells: Field, shape: tuple[int, ...]) -> Field:
 # --- which frames make a scene -------------------------------------------------------------------
 
 
-def around(run: int, near: Mapping[int, bool], infrared: bool | None) -> list[list[int]]:
-    """Give the runs that make the quiet scenes of a run: before it, and after it; or all round it.
-
-    A photo has to differ from both scenes to count, so that the wandering sun and a nudged camera
-    count on one side only. Where one side has too few runs there is one scene of the nearest on
-    both sides; none where no other run is in this light.
+def around(run: int, near: Mapping[int, bool], *, infrared: bool) -> list[int]:
+    """Give the runs that make the quiet scene of a run, the nearest first; none: too few.
 
     Parameters
     ----------
@@ -165,23 +170,20 @@ def around(run: int, near: Mapping[int, bool], infrared: bool | None) -> list[li
     infrared
         Whether the run itself is.
     """
-    same = sorted(at for at, light in near.items() if light is infrared and at != run)
-    before = [at for at in same if at < run][-SIDE_RUNS:]
-    after = [at for at in same if at > run][:SIDE_RUNS]
-    sides = [side for side in (before[::-1], after) if len(side) >= FEWEST_RUNS]
-    if len(sides) > 1:
-        return sides
-    nearest = sorted(same, key=lambda at: abs(at - run))[:MOST_RUNS]
-    return [nearest] if nearest else []
+    same = [at for at, light in near.items() if light is infrared and at != run]
+    nearest = sorted(same, key=lambda at: (abs(at - run), at))[:RUNS]
+    return nearest if len(nearest) >= FEWEST_RUNS else []
 
 
-def quiet_scene(like: Frame, neighbours: Sequence[Frame]) -> Scene:
-    """Give the quiet scene of neighbours in the same light, laid over a frame of the run.
+def quiet_scene(like: Frame, neighbours: Iterable[Frame]) -> list[Quiet]:
+    """Give the quiet scene of neighbours, plane by plane; empty where none is in this light.
 
-    That undoes a nudge of the camera between them. At least one neighbour.
+    They are laid over a frame of the run, which undoes a nudge of the camera between them.
     """
-    laid = [_laid_over(like, one) for one in neighbours]
-    return [_quarters([planes[at] for planes in laid]) for at in range(len(like.planes))]
+    laid = [_laid_over(like, one) for one in neighbours if one.infrared is like.infrared]
+    if not laid:
+        return []
+    return [_quiet([planes[at] for planes in laid]) for at in range(len(like.planes))]
 
 
 def _laid_over(like: Frame, other: Frame) -> list[Plane]:
@@ -190,8 +192,8 @@ def _laid_over(like: Frame, other: Frame) -> list[Plane]:
             cv2.resize(plane, one.shape[::-1], interpolation=cv2.INTER_LINEAR)
             for plane, one in zip(other.planes, like.planes, strict=True)
         ]
-    (x, y), response = cv2.phaseCorrelate(like.edges, other.edges, _window(like.edges.shape))
-    x, y, response = (round(one, 2) for one in (x, y, response))  # its last digits vary
+    # Not given the window: it would write into both pictures, again at every call.
+    (x, y), response = cv2.phaseCorrelate(like.edges, other.edges)
     far = float(np.hypot(x, y))
     if response <= _SURE_SHIFT or not 0.3 < far < _FARTHEST * WIDTH:  # noqa: PLR2004
         return list(other.planes)
@@ -199,12 +201,6 @@ def _laid_over(like: Frame, other: Frame) -> list[Plane]:
         _moved(plane, *((-2 * x, -2 * y) if at == 0 else (-x, -y)))
         for at, plane in enumerate(other.planes)
     ]
-
-
-@cache
-def _window(shape: tuple[int, int]) -> Field:
-    window: Field = cv2.createHanningWindow(shape[::-1], cv2.CV_32F)
-    return window
 
 
 def _moved(plane: Plane, x: float, y: float) -> Plane:
@@ -215,8 +211,16 @@ def _moved(plane: Plane, x: float, y: float) -> Plane:
     return moved
 
 
-def _quarters(stack: Sequence[Plane]) -> tuple[Field, Field, Field]:
-    """Give what a quarter, a half and three quarters of the neighbours lie below, pixel by pixel.
+def _quiet(stack: Sequence[Plane]) -> Quiet:
+    """Give the median of the neighbours, and how far most of them lie from it, pixel by pixel."""
+    middle = _ranked(stack)[len(stack) // 2]
+    off = _ranked([cv2.absdiff(one, middle) for one in stack])
+    spread = off[min(len(off) - 1, int(len(off) * _SPREAD_SHARE))]
+    return _floats(middle), _floats(spread)
+
+
+def _ranked(stack: Sequence[Plane]) -> list[Plane]:
+    """Sort pictures pixel by pixel, the lowest first.
 
     A network of comparisons sorts whole pictures at once, much quicker than pixel by pixel.
     """
@@ -224,9 +228,7 @@ def _quarters(stack: Sequence[Plane]) -> tuple[Field, Field, Field]:
     for one, other in _network(len(ranked)):
         pair = ranked[one], ranked[other]
         ranked[one], ranked[other] = cv2.min(*pair), cv2.max(*pair)
-    last, quarter = len(ranked) - 1, len(ranked) // 4
-    low, middle, high = ranked[quarter], ranked[len(ranked) // 2], ranked[last - quarter]
-    return _floats(low), _floats(middle), _floats(high)
+    return ranked
 
 
 @cache
@@ -251,78 +253,62 @@ def _network(count: int) -> tuple[tuple[int, int], ...]:
 # --- scores --------------------------------------------------------------------------------------
 
 
-def changes(
-    run: Sequence[Frame], scenes: Sequence[Sequence[Frame]], trays: Sequence[Outline]
-) -> list[Change]:
-    """Score the frames of one run against quiet scenes made of their neighbours.
+def change(frame: Frame, quiet: Sequence[Quiet], trays: Sequence[Outline]) -> Change:
+    """Score a frame against the quiet scene of its run, in its own light.
 
-    Parameters
-    ----------
-    run
-        The run's frames, in order.
-    scenes
-        The frames of the runs that `around` gives, one list for each scene. With none, nothing
-        can be compared and every frame scores `UNKNOWN`.
-    trays
-        Where the placement's trays stand; none where that is not known.
-
-    Returns
-    -------
-    One change a frame, in order.
+    With an empty scene nothing can be compared, and it scores `UNKNOWN`. `trays` is where the
+    placement's trays stand; none where that is not known.
     """
-    quiet: dict[bool, list[Scene]] = {}
-    for frame in run:
-        if frame.infrared not in quiet:
-            same = [[one for one in scene if one.infrared is frame.infrared] for scene in scenes]
-            quiet[frame.infrared] = [quiet_scene(frame, scene) for scene in same if scene]
-    return [_compared(frame, quiet[frame.infrared], trays) for frame in run]
-
-
-def _compared(frame: Frame, quiet: Sequence[Scene], trays: Sequence[Outline]) -> Change:
     if not quiet:
         return Change(UNKNOWN, None, None, ())
-    beyond = _beyond(frame, quiet[0])
-    for scene in quiet[1:]:
-        beyond = np.minimum(beyond, _beyond(frame, scene))
-    return _change(beyond, trays)
+    return _change(_beyond(frame, quiet), trays)
 
 
-def _beyond(frame: Frame, scene: Scene) -> Field:
+def _beyond(frame: Frame, quiet: Sequence[Quiet]) -> Field:
     """Give how far each pixel lies beyond what its neighbours in time show, 0 to 1."""
-    bright = _bright_beyond(frame, *scene[0])
-    if len(scene) == 1:
-        return bright
-    hues = [
-        _hue_beyond(frame, plane, *quarters)
-        for plane, quarters in zip(frame.planes[1:], scene[1:], strict=True)
-    ]
-    return np.maximum(bright, _spread_out(np.maximum(*hues), bright.shape))
+    middle, spread = quiet[0]
+    level = (_spread_out(frame.light, frame.grey.shape) + _FLOOR) / 128
+    gain = _spread_out(_middles(_floats(frame.planes[0]) / (middle + 1)).clip(0.2, 5), level.shape)
+    middle, spread = middle * level * gain, np.maximum(spread, 1) * level * gain
+    seen = np.minimum(frame.grey + _FLOOR, 255 * level)  # where a plane ends too
+    beyond = _bright_beyond(seen, middle, spread)
+    if len(quiet) > 1:
+        hues = [_hue_beyond(frame, *one) for one in zip(frame.planes[1:], quiet[1:], strict=True)]
+        beyond = np.maximum(beyond, _spread_out(np.maximum(*hues), beyond.shape))
+    other: Field = beyond * (1 - _same_grain(seen, middle))
+    return other
 
 
-def _bright_beyond(frame: Frame, low: Field, middle: Field, high: Field) -> Field:
-    raw = (frame.light + _FLOOR) / 128
-    seen = _floats(frame.planes[0])
-    gain = _spread_out(np.clip(_middles(seen / (middle + 1)), 0.2, 5), seen.shape)
-    noise = _noise((seen - middle * gain) * raw) + 0.7
-    up, down = np.maximum(high - middle, 1), np.maximum(middle - low, 1)
+def _bright_beyond(seen: Field, middle: Field, spread: Field) -> Field:
+    noise = _noise(seen - middle) + 0.7
     patch = np.ones((3, 3), np.uint8)
-    top = cv2.dilate((middle + _SPREADS * up) * gain * raw, patch) + _NOISES * noise
-    bottom = cv2.erode((middle - _SPREADS * down) * gain * raw, patch) - _NOISES * noise
-    value = seen * raw
-    return _in_full(np.maximum(value - top, bottom - value) / noise)
+    top = cv2.dilate(middle + _SPREADS * spread, patch) + _NOISES * noise
+    bottom = cv2.erode(middle - _SPREADS * spread, patch) - _NOISES * noise
+    return _in_full(np.maximum(seen - top, bottom - seen) / noise)
 
 
-def _hue_beyond(frame: Frame, plane: Plane, low: Field, middle: Field, high: Field) -> Field:
+def _hue_beyond(frame: Frame, plane: Plane, quiet: Quiet) -> Field:
+    middle, spread = quiet
     off = _floats(plane) - middle
     weight = frame.total / frame.total.mean()
     off = (off - _spread_out(_middles(off, 1), off.shape)) * weight
     noise = _noise(off) + 0.5
-    patch = np.ones((3, 3), np.uint8)
-    up, down = (
-        cv2.dilate(np.maximum(side, 0.5) * weight * _HUE_SPREADS, patch) + _HUE_NOISES * noise
-        for side in (high - middle, middle - low)
-    )
-    return _in_full(np.maximum(off - up, -off - down) / noise)
+    wide = cv2.dilate(np.maximum(spread, 0.5) * weight, np.ones((3, 3), np.uint8))
+    return _in_full((np.abs(off) - _HUE_SPREADS * wide) / noise - _HUE_NOISES)
+
+
+def _same_grain(seen: Field, middle: Field) -> Field:
+    """Give how surely each pixel shows the ground itself, lit or shaded otherwise, 0 to 1.
+
+    By the correlation of what is finer than a median filter leaves: that keeps the edges of
+    shadows, so that they have no grain of their own.
+    """
+    one, other = (plane - cv2.medianBlur(_bytes(plane), _GRAIN_PX) for plane in (seen, middle))
+    patch = _PATCH_PX, _PATCH_PX
+    both = cv2.blur(one * one, patch) * cv2.blur(other * other, patch)
+    alike = cv2.blur(one * other, patch) / np.sqrt(both + 1)
+    share: Field = np.clip((alike - _UNLIKE) / (_ALIKE - _UNLIKE), 0, 1)
+    return share
 
 
 def _noise(off: Field) -> float:
@@ -335,13 +321,12 @@ def _in_full(noises: Field) -> Field:
 
 
 def _change(beyond: Field, trays: Sequence[Outline]) -> Change:
-    patches = cv2.blur(beyond, (3, 3))
-    blobs = (patches > _BLOB).astype(np.uint8)
-    if not trays:
-        return Change(_largest(beyond, blobs), None, None, _polygons(beyond, blobs))
-    inside = _inside(trays, blobs.shape)
-    on_tray = _largest(beyond, blobs & inside)
-    off_tray = _largest(beyond, blobs & (1 - inside))
+    patches = (cv2.blur(beyond, (3, 3)) > _BLOB).astype(np.uint8)
+    blobs: NDArray[Any] = cv2.dilate(patches, np.ones((_JOIN_PX, _JOIN_PX), np.uint8))
+    on_tray = off_tray = None
+    if trays:
+        inside = _inside(trays, blobs.shape)
+        on_tray, off_tray = (_largest(beyond, blobs & part) for part in (inside, 1 - inside))
     return Change(_largest(beyond, blobs), on_tray, off_tray, _polygons(beyond, blobs))
 
 
@@ -369,9 +354,8 @@ def _polygons(beyond: Field, blobs: NDArray[np.uint8]) -> tuple[Polygon, ...]:
 
 
 def _polygon(blob: NDArray[np.uint8]) -> Polygon:
-    """Give a simple line round a blob, a little outside of it."""
-    wider = cv2.dilate(blob, np.ones((5, 5), np.uint8))
-    lines, _ = cv2.findContours(wider, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    """Give a simple line round a blob, which reaches a little beyond what changed."""
+    lines, _ = cv2.findContours(blob, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
     line = cv2.approxPolyDP(max(lines, key=cv2.contourArea), 1.5, closed=True)
     wide = blob.shape[1]
     return tuple((round(float(x) / wide, 4), round(float(y) / wide, 4)) for x, y in line[:, 0])

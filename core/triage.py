@@ -29,8 +29,8 @@ Progress = Callable[[int, int], None]
 COPY, THUMBNAIL = "copy", "thumbnail"
 LOT = 200
 """Photos whose scores are written down together."""
-FRAMES_KEPT = 400
-"""Frames that are held ready, of about 200 kB each."""
+FRAMES_KEPT = 200
+"""Frames that are held ready, of about 320 kB each."""
 REACH = 120
 """Runs that are looked through on each side for neighbours in the same light (a judgement)."""
 TRAY_PICTURES = 15
@@ -102,45 +102,46 @@ class _Placement:
         self._infrared: dict[int, bool | None] = {}
 
     def infrared(self, run: int) -> bool | None:
-        """Say in which light a run was taken; None where no picture of its middle is there."""
+        """Say in which light most of a run was taken; None where there is no picture of it."""
         if run not in self._infrared:
-            frame = self.frames.frame(_middle_first(self.runs[run])[0])
-            self._infrared[run] = frame.infrared if frame else None
+            asked = map(self.frames.frame, _middle_first(self.runs[run]))
+            self._infrared[run] = next((one.infrared for one in asked if one is not None), None)
         return self._infrared[run]
 
-    def changes(self, run: int, trays: Sequence[Outline]) -> dict[int, tuple[bool, motion.Change]]:
-        """Score the photos of a run that have a picture, by id, each with its light."""
-        found = [(photo, self.frames.frame(photo)) for photo in self.runs[run]]
-        there = [(photo, frame) for photo, frame in found if frame is not None]
-        if not there:
-            return {}
-        scenes = motion.around(run, self._nearest(run), self.infrared(run))
-        neighbours = [self._scene(scene) for scene in scenes]
-        changed = motion.changes([frame for _, frame in there], neighbours, trays)
-        return {
-            photo: (frame.infrared, change)
-            for (photo, frame), change in zip(there, changed, strict=True)
-        }
+    def changes(
+        self, run: int, trays: Sequence[Outline]
+    ) -> Iterator[tuple[int, bool, motion.Change]]:
+        """Score the photos of a run that have a picture: photo, whether infrared, change."""
+        quiet: dict[bool, list[motion.Quiet]] = {}
+        for photo in self.runs[run]:
+            frame = self.frames.frame(photo)
+            if frame is None:
+                continue
+            if frame.infrared not in quiet:
+                neighbours = self._neighbours(run, infrared=frame.infrared)
+                quiet[frame.infrared] = motion.quiet_scene(frame, neighbours)
+            yield photo, frame.infrared, motion.change(frame, quiet[frame.infrared], trays)
 
-    def _nearest(self, run: int) -> dict[int, bool]:
-        """Give the light of the runs near one, until there are enough in its own light."""
-        own, near = self.infrared(run), dict[int, bool]()
+    def _neighbours(self, run: int, *, infrared: bool) -> list[Frame]:
+        """Give frames of the runs around: the middle one of each, then more where runs are few."""
+        runs = motion.around(run, self._near(run, infrared=infrared), infrared=infrared)
+        ranked = [_middle_first(self.runs[one]) for one in runs]
+        ids = [one[place] for place in range(3) for one in ranked if place < len(one)]
+        found = map(self.frames.frame, ids[: motion.RUNS])
+        return [one for one in found if one is not None]
+
+    def _near(self, run: int, *, infrared: bool) -> dict[int, bool]:
+        """Give the light of the runs near one, until there are enough in that light."""
+        near: dict[int, bool] = {}
         for step in (-1, 1):
             same, at = 0, run + step
-            while 0 <= at < len(self.runs) and abs(at - run) <= REACH and same < motion.MOST_RUNS:
+            while 0 <= at < len(self.runs) and abs(at - run) <= REACH and same < motion.RUNS:
                 light = self.infrared(at)
                 if light is not None:
                     near[at] = light
-                    same += light is own
+                    same += light is infrared
                 at += step
         return near
-
-    def _scene(self, runs: Sequence[int]) -> list[Frame]:
-        """Give a scene's frames: the middle one of each run, then more where runs are few."""
-        ranked = [_middle_first(self.runs[run]) for run in runs]
-        ids = [one[place] for place in range(3) for one in ranked if place < len(one)]
-        wanted = ids[: max(len(runs), motion.SIDE_RUNS)]
-        return [frame for photo in wanted if (frame := self.frames.frame(photo)) is not None]
 
 
 def _middle_first(run: Sequence[int]) -> list[int]:
@@ -174,7 +175,7 @@ def score(
     trays = _trays(database, base, whole)
     total, done, tried, held = sum(len(whole.runs[at]) for at in due), 0, 0, list[Score]()
     for at in due:
-        for photo, (infrared, change) in whole.changes(at, trays).items():
+        for photo, infrared, change in whole.changes(at, trays):
             held.append(_score(photo, frames.basis(photo), infrared, change))
         tried += len(whole.runs[at])
         if len(held) >= LOT:

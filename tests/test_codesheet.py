@@ -26,6 +26,9 @@ PHONE: ViewportSize = {"width": 360, "height": 740}
 """What a browser leaves of an ordinary phone's screen (common practice)."""
 MOMENT = datetime(2026, 3, 4, 6, 12, 45, tzinfo=UTC)
 
+LOCK = "Object.defineProperty(navigator, 'wakeLock', {{value: {{request: () => {}}}}})"
+"""A browser that answers a page which asks to keep the screen on."""
+
 Opened = Callable[..., Page]
 
 
@@ -270,6 +273,31 @@ def test_the_code_is_as_big_as_the_screen_and_black_on_white(
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     background = page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert background == "rgb(255, 255, 255)"
+
+
+@marked
+@pytest.mark.parametrize(
+    ("browser", "words"),
+    [
+        pytest.param(LOCK.format("Promise.resolve({released: false})"), "The screen stays on",
+                     id="granted"),
+        pytest.param(LOCK.format("Promise.reject(new Error('battery'))"), "set it to stay on",
+                     id="refused"),
+        pytest.param("delete Navigator.prototype.wakeLock", "Set the screen to stay on",
+                     id="unknown to the browser"),
+    ],
+)  # fmt: skip
+def test_the_page_keeps_the_screen_on_or_says_that_it_cannot(
+    chromium: Browser, sheet: Path, browser: str, words: str
+) -> None:
+    """A screen that goes dark before the camera has seen it is no clock."""
+    context = chromium.new_context(viewport=PHONE)
+    page = context.new_page()
+    page.add_init_script(browser)
+    page.goto(sheet.as_uri())
+    until(lambda: len(times_on(page)) == 1)
+    assert words in page.locator("#awake").inner_text()
+    context.close()
 
 
 @marked

@@ -36,8 +36,16 @@ def with_square(picture: motion.Picture, x: int, y: int, size: int) -> motion.Pi
 def scored(
     picture: motion.Picture, neighbours: list[motion.Picture], *trays: Outline
 ) -> motion.Change:
-    made = [motion.frame_of(one) for one in neighbours]
-    return motion.changes([motion.frame_of(picture)], [made], trays)[0]
+    return run_scored([picture], neighbours, *trays)[0]
+
+
+def run_scored(
+    run: list[motion.Picture], neighbours: list[motion.Picture], *trays: Outline
+) -> list[motion.Change]:
+    """Score the photos of a run against a scene made of others."""
+    frames = [motion.frame_of(one) for one in run]
+    quiet = motion.quiet_scene(frames[0], [motion.frame_of(one) for one in neighbours])
+    return [motion.change(one, quiet, trays) for one in frames]
 
 
 # --- scores --------------------------------------------------------------------------------------
@@ -98,7 +106,7 @@ def test_an_exposure_step_is_no_change() -> None:
 def test_what_nothing_can_be_compared_with_stands_first() -> None:
     """No neighbour, or none in the same light: never last."""
     quiet = frames(3)
-    assert motion.changes([motion.frame_of(quiet[0])], [], ())[0].whole == motion.UNKNOWN
+    assert scored(quiet[0], []).whole == motion.UNKNOWN
     grey = cv2.cvtColor(cv2.cvtColor(quiet[0], cv2.COLOR_BGR2GRAY), cv2.COLOR_GRAY2BGR)
     assert motion.frame_of(grey).infrared
     assert scored(grey, quiet[1:]).whole == motion.UNKNOWN
@@ -107,9 +115,29 @@ def test_what_nothing_can_be_compared_with_stands_first() -> None:
 def test_an_animal_in_all_photos_of_its_run_is_seen() -> None:
     """Its own run makes no part of the quiet scene, however long it is."""
     quiet = frames(12)
-    run = [motion.frame_of(with_square(one, 200, 60, 20)) for one in quiet[:6]]
-    scene = [motion.frame_of(one) for one in quiet[6:]]
-    assert min(one.whole for one in motion.changes(run, [scene], ())) > 0.4
+    run = [with_square(one, 200, 60, 20) for one in quiet[:6]]
+    assert min(one.whole for one in run_scored(run, quiet[6:])) > 0.4
+
+
+def test_an_animal_on_the_same_spot_in_a_third_of_the_runs_around_is_seen() -> None:
+    """Five of fifteen neighbours show it too: their middle is still the sand."""
+    quiet = frames(16)
+    here = [with_square(one, 200, 60, 20) for one in quiet]
+    assert scored(here[0], here[1:6] + quiet[6:]).whole > 0.4
+
+
+def test_a_shadow_on_the_ground_is_no_animal() -> None:
+    """A quarter of the picture at half of the light, its edge hard: the grain is the ground's own.
+
+    A body as dark and of the same size is a change: it covers the grain.
+    """
+    quiet = frames(16)
+    shaded, covered = quiet[0].copy(), quiet[0].copy()
+    shaded[60:180, 40:200] = shaded[60:180, 40:200] // 2
+    covered[60:180, 40:200] = cv2.blur(shaded[60:180, 40:200], (31, 31))
+    shadow, body = scored(shaded, quiet[1:]), scored(covered, quiet[1:])
+    assert body.whole > 0.9
+    assert shadow.whole < 0.7 * body.whole
 
 
 def test_a_photo_of_another_size_is_compared_all_the_same() -> None:
@@ -118,18 +146,19 @@ def test_a_photo_of_another_size_is_compared_all_the_same() -> None:
     assert 0 <= scored(quiet[0][:180], quiet[1:]).whole <= 1
 
 
-def test_the_nearest_runs_in_the_same_light_make_a_scene_on_each_side() -> None:
-    """Nine before and nine after; never the run itself, never the other light."""
+def test_the_nearest_runs_in_the_same_light_make_the_scene() -> None:
+    """Fifteen of them; never the run itself, never the other light."""
     near = {at: 20 <= at < 30 for at in range(60)}
-    before, after = motion.around(35, near, infrared=False)
-    assert before == [34, 33, 32, 31, 30, 19, 18, 17, 16]
-    assert after == [36, 37, 38, 39, 40, 41, 42, 43, 44]
+    assert motion.around(33, near, infrared=False) == [
+        32, 34, 31, 35, 30, 36, 37, 38, 39, 40, 41, 42, 43, 44, 45
+    ]  # fmt: skip
+    assert motion.around(33, near, infrared=True) == [29, 28, 27, 26, 25, 24, 23, 22, 21, 20]
 
 
-def test_at_the_end_of_a_card_one_scene_is_made_of_both_sides() -> None:
-    """Two runs after it are too few for a scene of their own."""
-    (scene,) = motion.around(57, dict.fromkeys(range(60), False), infrared=False)
-    assert set(scene) == {58, 59, *range(44, 57)}
+def test_one_other_run_makes_no_scene() -> None:
+    """An animal may be in it as well; two are enough to compare."""
+    assert motion.around(1, {0: False, 2: True}, infrared=False) == []
+    assert motion.around(1, {0: False, 2: False}, infrared=False) == [0, 2]
 
 
 @given(st.integers(2, 40), st.integers(0, 2**31))
@@ -137,10 +166,14 @@ def test_the_network_sorts_pictures_as_a_sort_does(count: int, seed: int) -> Non
     """Against numpy's own sort, on pictures of one row."""
     stack = np.random.default_rng(seed).integers(0, 256, (count, 1, 9), dtype=np.uint8)
     ranked = np.sort(stack, axis=0)
-    low, middle, high = motion._quarters(list(stack))
-    assert np.array_equal(low, ranked[count // 4])
-    assert np.array_equal(middle, ranked[count // 2])
-    assert np.array_equal(high, ranked[count - 1 - count // 4])
+    assert np.array_equal(np.stack(motion._ranked(list(stack))), ranked)
+
+
+def test_the_spread_of_a_pixel_is_that_of_most_neighbours() -> None:
+    """By hand: 15 pixels, middle 100; off by 0 0 0 1 1 1 2 2 2 3 3 90 90 90 90, the tenth is 3."""
+    values = [100, 100, 100, 99, 101, 101, 98, 102, 102, 97, 103, 10, 190, 190, 10]
+    middle, spread = motion._quiet([np.full((1, 1), one, np.uint8) for one in values])
+    assert (float(middle[0, 0]), float(spread[0, 0])) == (100.0, 3.0)
 
 
 # --- ranks ---------------------------------------------------------------------------------------

@@ -79,7 +79,7 @@ def line_up(times: Seconds, others: Seconds, *, alone: bool = True) -> LineUp | 
     lags = (np.arange(len(wide)) * 60 - MOST_APART_S) + 30
     best = int(np.argmax(wide))
     near = np.abs(lags - lags[best]) <= 5 * 60
-    rest = max(wide[~near].max(initial=0), wide[np.abs(lags) <= LEAST_APART_S].max(initial=0))
+    rest = max(wide[~near].max(initial=0), wide[np.abs(lags) <= BURST_S].max(initial=0))
     if abs(lags[best]) <= LEAST_APART_S or rest > AGREEING * wide[best]:
         return None
     close = apart[np.abs(apart - lags[best]) <= TOGETHER_S]

@@ -73,12 +73,29 @@ def judge(times: Seconds, ground: Ground, light: Light | None, *, offset: int) -
     tried = _tried(bursts, ground, offset, empty=int(now.inside[0]) == 0)
     fits = _fits(bursts, ground, tried, base)
     if not now.inside[0]:
-        fits = [fit for fit in fits if fit.inside >= EXPLAINED * len(times)]
+        met = 0 if ground.far(times).any() else LEAST_MET
+        fits = [one for one in fits if one.inside >= EXPLAINED * len(times) and one.edges >= met]
     fits = _by_light(fits, light)
     best = _distinct([fit for fit in sorted(fits, key=_rank) if _keeps_time(fit, bursts, ground)])
     least = max(FOUND, best[0].odds - AS_GOOD) if best else FOUND
     found = [fit for fit in best if fit.odds >= least]
+    found = [_to_the_middle(fit, bursts, ground) for fit in found]
     return Verdict(int(now.inside[0]), int(now.edges[0]), ground.times_people_came, tuple(found))
+
+
+def _to_the_middle(fit: Fit, bursts: Bursts, ground: Ground) -> Fit:
+    """Move a free shift so that the photos of people lie evenly around the times in their notes."""
+    if fit.candidate.kind is not ClockFault.MINUTES:
+        return fit
+    shift = fit.candidate.shift
+    for _ in range(2):
+        times = bursts.times + shift
+        after = np.minimum(np.searchsorted(times, ground.edges), len(times) - 1)
+        either = np.stack([ground.edges - times[after], ground.edges - times[after - 1]])
+        nearest = np.where(np.abs(either[0]) <= np.abs(either[1]), either[0], either[1])
+        close = nearest[np.abs(nearest) <= COMING_S]
+        shift += round(float(np.median(close)) / 60) * 60 if len(close) else 0
+    return replace(fit, candidate=replace(fit.candidate, shift=shift))
 
 
 def _tried(bursts: Bursts, ground: Ground, offset: int, *, empty: bool) -> list[Candidate]:

@@ -8,6 +8,7 @@ every run.
     python tests/benchmarks/bench_codes.py [PHOTOS A CELL] [WIDTH ...]
 """
 
+import contextlib
 import io
 import math
 import sys
@@ -17,8 +18,10 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import cv2
 import numpy as np
 import segno
+from numpy.typing import NDArray
 from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
@@ -26,7 +29,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 import code_photos
 from code_photos import Light, Shot
 
-from core.codes import CLOCK_MODULES, QUIET, ClockCode, Reading, modules_of, read_codes
+from core.codes import CLOCK_MODULES, QUIET, ClockCode, Reading, modules_of, read_codes, text_of
 
 START = datetime(2026, 3, 4, 6, 12, 45, tzinfo=UTC)
 A_CELL = 5
@@ -46,6 +49,8 @@ class Tally:
     """Photos for one cell of a table."""
     photos: int = 0
     read: int = 0
+    plain: int = 0
+    """Read by OpenCV's own two readers alone."""
     false: int = 0
     with_code_s: list[float] = field(default_factory=list)
     without_code_s: list[float] = field(default_factory=list)
@@ -62,8 +67,10 @@ def read_shot(shot: Shot, number: int, tally: Tally) -> bool:
         at=(float(rng.uniform(0.3, 0.7)), float(rng.uniform(0.3, 0.6))),
         seed=number,
     )
-    reading = read_jpeg(code_photos.photo(modules_of(code), shot))
+    taken = code_photos.photo(modules_of(code), shot)
+    reading = read_jpeg(taken)
     tally.photos += 1
+    tally.plain += text_of(code) in plainly(taken)
     tally.false += sum(one.code != code for one in reading.found)
     right = any(one.code == code for one in reading.found)
     tally.read += right
@@ -73,9 +80,23 @@ def read_shot(shot: Shot, number: int, tally: Tally) -> bool:
 
 def read_jpeg(photo: bytes) -> Reading:
     """Read a photo as a study does, without a time limit."""
-    with Image.open(io.BytesIO(photo)) as opened:
-        grey = np.array(opened.convert("L"), dtype=np.uint8)
-    return read_codes(grey, budget_s=math.inf)
+    return read_codes(opened(photo), budget_s=math.inf)
+
+
+def plainly(photo: bytes) -> list[str]:
+    """Give what OpenCV's own readers read in a photo as it is."""
+    grey = opened(photo)
+    texts: list[str] = []
+    for reader in (cv2.QRCodeDetector(), cv2.QRCodeDetectorAruco()):
+        with contextlib.suppress(cv2.error, UnicodeDecodeError):
+            texts += reader.detectAndDecodeMulti(grey)[1]
+    return texts
+
+
+def opened(photo: bytes) -> NDArray[np.uint8]:
+    """Give the grey levels of a photo."""
+    with Image.open(io.BytesIO(photo)) as picture:
+        return np.array(picture.convert("L"), dtype=np.uint8)
 
 
 def table(title: str, heads: Sequence[str], shots: Sequence[Sequence[Shot]], tally: Tally) -> None:
@@ -139,6 +160,7 @@ def main(a_cell: int, widths: Sequence[int]) -> None:
         table(f"{width} px wide, tilt 15 degrees, blur 0.8 px: light", list(Light), lights, tally)
         empty_photos(width, tally)
         say(f"\n{tally.photos} photos of {width} px: {tally.read} codes read, {tally.false} false")
+        say(f"OpenCV's own two readers alone, on the photos as they are: {tally.plain} read")
         for name, took in (("with", tally.with_code_s), ("without", tally.without_code_s)):
             median, most = np.median(took), max(took)
             say(f"photos {name} a code: {median:.2f} s each (median), {most:.2f} s at the most")

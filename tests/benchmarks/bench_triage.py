@@ -38,9 +38,9 @@ def ours(runs: Runs, trays: Sequence[Outline] = ()) -> list[float]:
     near = {at: run[len(run) // 2].infrared for at, run in enumerate(frames)}
     found = []
     for at, run in enumerate(frames):
-        sides = motion.around(at, near, near[at])
-        neighbours = [[frames[one][len(frames[one]) // 2] for one in side] for side in sides]
-        found.append(max(one.whole for one in motion.changes(run, neighbours, trays)))
+        around = [frames[one] for one in motion.around(at, near, infrared=near[at])]
+        quiet = motion.quiet_scene(run[0], [one[len(one) // 2] for one in around])
+        found.append(max(motion.change(one, quiet, trays).whole for one in run))
     return found
 
 
