@@ -53,7 +53,7 @@ _UNLIKE, _ALIKE = 0.25, 0.6  # correlation of grain: of another thing, of the sa
 _FULL = 6.0  # so many noises beyond count in full
 _BLOB, _JOIN_PX = 0.08, 5  # mean of a 3 x 3 patch that belongs to a blob; how near blobs are one
 _HALF_AREA = 0.004  # a blob of this share of the picture scores one half
-_SURE_SHIFT, _FARTHEST = 0.08, 0.02  # of a nudged camera: response, and share of the width
+_SURE_SHIFT, _FARTHEST = 0.5, 0.02  # of a nudged camera: response, and share of the width
 _MOST_POLYGONS = 4
 
 

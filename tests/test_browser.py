@@ -99,6 +99,7 @@ def test_a_tray_leads_to_its_visit(seat: Seat, demo: Workspace) -> None:
     chosen = seat.page.get_by_role("combobox", name="Walk down deployment")
     chosen.fill("SKO-N1")
     chosen.press("Enter")
+    seat.page.get_by_text(f"SKO-N1: {outcome.status}").wait_for()
     look = seat.page.get_by_role("button", name="Look at this visit on the Tag page").last
     look.click()
     seat.shown()
