@@ -96,8 +96,12 @@ def test_a_tray_leads_to_its_visit(seat: Seat, demo: Workspace) -> None:
     outcome = demo.outcome("SKO-N1")
     to_page(seat.page, "Trays")
     seat.page.get_by_role("heading", name="Trays", exact=True).wait_for()
+    seat.page.locator("canvas").first.wait_for()  # the page is whole, and stands still
     chosen = seat.page.get_by_role("combobox", name="Walk down deployment")
+    chosen.scroll_into_view_if_needed()
+    seat.page.wait_for_timeout(500)  # a list that is open closes when the page scrolls
     chosen.fill("SKO-N1")
+    seat.page.get_by_role("option", name="SKO-N1").wait_for()
     chosen.press("Enter")
     seat.page.get_by_text(f"SKO-N1: {outcome.status}").wait_for()
     look = seat.page.get_by_role("button", name="Look at this visit on the Tag page").last

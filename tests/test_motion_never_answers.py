@@ -111,3 +111,13 @@ def test_the_import_contract_holds_it_too() -> None:
     (ours,) = [one for one in contracts if one["name"] == "a machine's score never answers"]
     assert set(ours["source_modules"]) == {f"core.{name}" for name in DECIDE}
     assert set(ours["forbidden_modules"]) == set(MACHINE)
+    asked = {
+        module: set(one["allowed_importers"])
+        for one in contracts
+        if one["type"] == "protected"
+        for module in one["protected_modules"]
+    }
+    assert asked == {
+        "core.motion": {"core.triage"},
+        **{name: {"core.triage", "core.kept", "core.workspace"} for name in MACHINE[1:]},
+    }
