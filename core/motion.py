@@ -53,7 +53,8 @@ _UNLIKE, _ALIKE = 0.25, 0.6  # correlation of grain: of another thing, of the sa
 _FULL = 6.0  # so many noises beyond count in full
 _BLOB, _JOIN_PX = 0.08, 5  # mean of a 3 x 3 patch that belongs to a blob; how near blobs are one
 _HALF_AREA = 0.004  # a blob of this share of the picture scores one half
-_SURE_SHIFT, _FARTHEST = 0.5, 0.02  # of a nudged camera: response, and share of the width
+_SURE_SHIFT = 0.5  # response of a nudged camera; the edge of a wandering shadow gives less
+_NEAREST, _FARTHEST = 0.0025, 0.04  # how far it is nudged. [picture widths]
 _MOST_POLYGONS = 4
 
 
@@ -194,8 +195,8 @@ def _laid_over(like: Frame, other: Frame) -> list[Plane]:
         ]
     # Not given the window: it would write into both pictures, again at every call.
     (x, y), response = cv2.phaseCorrelate(like.edges, other.edges)
-    far = float(np.hypot(x, y))
-    if response <= _SURE_SHIFT or not 0.3 < far < _FARTHEST * WIDTH:  # noqa: PLR2004
+    far = 2 * float(np.hypot(x, y)) / WIDTH
+    if response <= _SURE_SHIFT or not _NEAREST < far < _FARTHEST:
         return list(other.planes)
     return [
         _moved(plane, *((-2 * x, -2 * y) if at == 0 else (-x, -y)))

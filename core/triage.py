@@ -112,15 +112,16 @@ class _Placement:
         self, run: int, trays: Sequence[Outline]
     ) -> Iterator[tuple[int, bool, motion.Change]]:
         """Score the photos of a run that have a picture: photo, whether infrared, change."""
-        quiet: dict[bool, list[motion.Quiet]] = {}
+        quiet: dict[object, list[motion.Quiet]] = {}
         for photo in self.runs[run]:
             frame = self.frames.frame(photo)
             if frame is None:
                 continue
-            if frame.infrared not in quiet:
+            kind = frame.infrared, frame.grey.shape
+            if kind not in quiet:
                 neighbours = self._neighbours(run, infrared=frame.infrared)
-                quiet[frame.infrared] = motion.quiet_scene(frame, neighbours)
-            yield photo, frame.infrared, motion.change(frame, quiet[frame.infrared], trays)
+                quiet[kind] = motion.quiet_scene(frame, neighbours)
+            yield photo, frame.infrared, motion.change(frame, quiet[kind], trays)
 
     def _neighbours(self, run: int, *, infrared: bool) -> list[Frame]:
         """Give frames of the runs around: the middle one of each, then more where runs are few."""

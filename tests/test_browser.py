@@ -90,13 +90,20 @@ def test_another_page_and_back_loses_neither_place_nor_undo(seat: Seat) -> None:
     assert seat.run == "Visit 1"
 
 
+def drawn(page: Page) -> None:
+    """Wait until a page is whole: what is pressed while it is drawn may be lost."""
+    page.locator("canvas").first.wait_for()
+    page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+    page.wait_for_timeout(300)
+
+
 def test_a_tray_leads_to_its_visit(seat: Seat, demo: Workspace) -> None:
     """From the Trays page one visit is looked at; the Tag page shows that one, among all."""
     seat.sit()
     outcome = demo.outcome("SKO-N1")
     to_page(seat.page, "Trays")
     seat.page.get_by_role("heading", name="Trays", exact=True).wait_for()
-    seat.page.locator("canvas").first.wait_for()  # the page is whole, and stands still
+    drawn(seat.page)
     chosen = seat.page.get_by_role("combobox", name="Walk down deployment")
     chosen.scroll_into_view_if_needed()
     seat.page.wait_for_timeout(500)  # a list that is open closes when the page scrolls
@@ -104,6 +111,7 @@ def test_a_tray_leads_to_its_visit(seat: Seat, demo: Workspace) -> None:
     seat.page.get_by_role("option", name="SKO-N1").wait_for()
     chosen.press("Enter")
     seat.page.get_by_text(f"SKO-N1: {outcome.status}").wait_for()
+    drawn(seat.page)
     look = seat.page.get_by_role("button", name="Look at this visit on the Tag page").last
     look.click()
     seat.shown()

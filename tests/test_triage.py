@@ -17,9 +17,9 @@ ANIMAL_IN = 7
 """The run in whose photos something stands."""
 
 
-def write(path: Path, shown: datetime, seed: int, *, animal: bool) -> None:
-    """Write a photo of 640 by 480 with grain of its own and no small picture in its header."""
-    grain = Image.effect_noise((640, 480), 20)
+def write(path: Path, shown: datetime, seed: int, *, animal: bool, high: int = 480) -> None:
+    """Write a photo 640 px wide, with grain of its own and no small picture in its header."""
+    grain = Image.effect_noise((640, high), 20)
     picture = Image.merge("RGB", (grain.point(lambda v: min(255, v + 60)), grain, grain))
     picture.putpixel((seed % 640, 0), (seed % 256, 0, 0))
     if animal:
@@ -60,6 +60,15 @@ def test_without_any_picture_nothing_is_scored(study: Workspace) -> None:
     """These photos have none in their header, and no copies yet: they stay unscored, not low."""
     assert study.score("P1").done == 0
     assert study.changes([one.id for one in study.base("P1").ordered]) == {}
+
+
+def test_a_run_of_photos_of_two_shapes_is_scored(study: Workspace, tmp_path: Path) -> None:
+    """A third photo of the first run is 16:9: a camera that was set otherwise on the way."""
+    shown = START + timedelta(seconds=3)
+    write(tmp_path / "card" / "IMG_0002.JPG", shown, 3, animal=False, high=360)
+    study.scan(tmp_path / "card", "P1")
+    with_copies(study)
+    assert study.score("P1").done == 2 * RUNS + 1
 
 
 def test_what_is_scored_is_not_scored_again(study: Workspace) -> None:
