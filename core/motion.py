@@ -199,16 +199,16 @@ def _laid_over(like: Frame, other: Frame) -> list[Plane]:
     if response <= _SURE_SHIFT or not _NEAREST < far < _FARTHEST:
         return list(other.planes)
     return [
-        _moved(plane, *((-2 * x, -2 * y) if at == 0 else (-x, -y)))
+        _moved(plane, *((-2 * x, -2 * y) if at == 0 else (-x, -y)), over=like.planes[at])
         for at, plane in enumerate(other.planes)
     ]
 
 
-def _moved(plane: Plane, x: float, y: float) -> Plane:
+def _moved(plane: Plane, x: float, y: float, *, over: Plane) -> Plane:
+    """Move a plane; at the rim, which it does not show, another one stays as it is."""
     move = np.array([[1, 0, x], [0, 1, y]], dtype=np.float32)
-    moved: Plane = cv2.warpAffine(
-        plane, move, plane.shape[::-1], flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    under, rim = over.copy(), cv2.BORDER_TRANSPARENT
+    moved: Plane = cv2.warpAffine(plane, move, plane.shape[::-1], under, borderMode=rim)
     return moved
 
 

@@ -103,6 +103,48 @@ def test_an_exposure_step_is_no_change() -> None:
     assert scored(with_square(darker, 200, 60, 20), frames(9)).whole > 0.4
 
 
+def test_a_cloud_over_half_of_the_picture_is_no_change() -> None:
+    """Light that falls off softly from one side to the other, to a half."""
+    quiet = frames(10)
+    cloud = np.linspace(0.5, 1, 320, dtype=np.float32)[None, :, None]
+    assert scored((quiet[0] * cloud).astype(np.uint8), quiet[1:]).whole < 0.02
+
+
+def test_an_animal_as_bright_as_the_ground_is_seen_by_its_colour() -> None:
+    """A plain blue-grey square, its grey value that of the sand under it."""
+    quiet = frames(10)
+    bird = quiet[0].copy()
+    grey = cv2.cvtColor(bird, cv2.COLOR_BGR2GRAY)[60:80, 200:220].mean()
+    bird[60:80, 200:220] = np.array([40, 0, -15]) + grey
+    after = cv2.cvtColor(bird, cv2.COLOR_BGR2GRAY)[60:80, 200:220].mean()
+    assert after == pytest.approx(grey, abs=1)
+    assert scored(bird, quiet[1:]).whole > 0.3
+
+
+def test_a_nudge_of_the_camera_is_no_change() -> None:
+    """The camera was pushed by 5 of 320 pixels after the neighbours; an animal is one all the same.
+
+    Compared where it stood before, the tray alone would be a change; so would what comes into view
+    at the edge, here from the other side of the picture, where the neighbours show nothing.
+    """
+    quiet = frames(10)
+    pushed = np.roll(quiet[0], (3, 5), axis=(0, 1))
+    assert scored(pushed, quiet[1:]).whole < 0.1
+    assert scored(with_square(pushed, 200, 60, 20), quiet[1:]).whole > 0.4
+
+
+def test_comparing_changes_nothing_in_what_is_compared() -> None:
+    """A frame serves in the scenes of many runs: the second score equals the first."""
+    quiet = frames(10)
+    made = [motion.frame_of(one) for one in quiet]
+    edges = [one.edges.copy() for one in made]
+    first, second = (
+        motion.change(made[0], motion.quiet_scene(made[0], made[1:]), ()) for _ in range(2)
+    )
+    assert first == second
+    assert all(np.array_equal(one.edges, old) for one, old in zip(made, edges, strict=True))
+
+
 def test_what_nothing_can_be_compared_with_stands_first() -> None:
     """No neighbour, or none in the same light: never last."""
     quiet = frames(3)

@@ -21,9 +21,10 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
@@ -195,22 +196,42 @@ def fast(seat: Seat) -> int:
     return sum(one == other for one, other in zip(said, zip(runs, keys, strict=True), strict=True))
 
 
-def memory(seat: Seat, cdp: CDPSession) -> list[tuple[int, float, float]]:
-    """Go through 500 visits; give the visit, and the MB of script and of all Chromium then."""
+class Memory(NamedTuple):
+    """What a long sitting has taken after so many visits. [MB]"""
+
+    visits: int
+    nodes: int
+    script: float
+    chromium: float
+    server: float
+
+
+def memory(seat: Seat, cdp: CDPSession) -> list[Memory]:
+    """Go through 500 visits; say after every hundred what script, Chromium and server hold."""
+    cdp.send("Performance.enable")
     found = []
     for at in range(LONG_RUN + 1):
         if at % 100 == 0:
             cdp.send("HeapProfiler.collectGarbage")
-            heap = cdp.send("Runtime.getHeapUsage")["usedSize"] / 1e6
-            found.append((at, heap, _resident_mb()))
+            now = {
+                one["name"]: one["value"] for one in cdp.send("Performance.getMetrics")["metrics"]
+            }
+            script, nodes = now["JSHeapUsedSize"] / 1e6, int(now["Nodes"])
+            found.append(Memory(at, nodes, script, _held_mb("chromium"), _held_mb("app.cli page")))
         seat.press("PageDown", gap_ms=60)
     return found
 
 
-def _resident_mb() -> float:
-    listed = subprocess.run(["ps", "-eo", "rss,args"], capture_output=True, text=True, check=True)
-    mine = [line.split() for line in listed.stdout.splitlines() if "chromium" in line]
-    return sum(int(words[0]) for words in mine if words[0].isdecimal()) / 1e3
+def _held_mb(command: str) -> float:
+    """Give the memory of the processes of a command, shared pages shared out."""
+    held = 0.0
+    for process in Path("/proc").iterdir():
+        with suppress(OSError, ValueError):
+            words = (process / "cmdline").read_bytes().replace(b"\0", b" ").decode()
+            if command in words:
+                rollup = (process / "smaps_rollup").read_text()
+                held += int(rollup.split("Pss:")[1].split()[0]) / 1e3
+    return held
 
 
 def whole_card(folder: Path) -> tuple[int, int, float]:
@@ -268,8 +289,11 @@ def main() -> int:
             say(f"shown: median {middle:.0f} ms, 95 % {most:.0f} ms, most {waits[-1]:.0f} ms")
             right = fast(seat)
             say(f"{FAST_KEYS} keys {FAST_GAP_MS} ms apart: {right} right tags")
-            for at, heap, resident in memory(seat, cdp):
-                say(f"after {at:3} visits: script {heap:.1f} MB, Chromium {resident:.0f} MB")
+            for then in memory(seat, cdp):
+                say(
+                    f"after {then.visits:3} visits: {then.nodes} nodes, "
+                    f"script {then.script:.1f} MB, Chromium {then.chromium:.0f} MB, server {then.server:.0f} MB"
+                )
         visits, keys, took = whole_card(Path(made) / "demo")
         say(
             f"a demo card: {visits} visits, {keys / visits:.2f} keys and {took / visits:.2f} s each"

@@ -4,6 +4,8 @@ const MOST_PICTURES = 60;
 const RUNS_AHEAD = 4;
 const PHOTOS_AHEAD = 4;
 const MOST_PENDING = 4; // a browser asks a server for six things at once
+// Another picture ends a fetch; with none at all Chromium keeps the image for ever.
+const DOT = "data:image/gif;base64,R0lGODlhAQABAAAAACH5BAEKAAEALAAAAAABAAEAAAICTAEAOw==";
 const STRIP_AFTER_MS = 120; // small pictures of a run that is left at once are not fetched
 
 function reviewOf(photo) {
@@ -59,7 +61,7 @@ class Pictures {
   drop(address) {
     const entry = this.kept.get(address);
     this.kept.delete(address);
-    if (entry && !entry.img.isConnected) entry.img.src = "";
+    if (entry && !entry.ready && !entry.img.isConnected) entry.img.src = DOT;
   }
 
   // The first photo of the next runs, then the next photos of this one; what nobody will look at
