@@ -292,7 +292,8 @@ def main() -> int:
             for then in memory(seat, cdp):
                 say(
                     f"after {then.visits:3} visits: {then.nodes} nodes, "
-                    f"script {then.script:.1f} MB, Chromium {then.chromium:.0f} MB, server {then.server:.0f} MB"
+                    f"script {then.script:.1f} MB, Chromium {then.chromium:.0f} MB, "
+                    f"server {then.server:.0f} MB"
                 )
         visits, keys, took = whole_card(Path(made) / "demo")
         say(
