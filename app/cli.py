@@ -152,7 +152,7 @@ def outcomes(study: Path, csv_file: str | None) -> None:
 @click.argument("deployment")
 def explain(study: Path, deployment: str) -> None:
     """Walk one outcome back: rule, food, visits, tags, photos, clock."""
-    from app import wording  # noqa: PLC0415
+    from app import clockwords, wording  # noqa: PLC0415
 
     with _open(study) as workspace:
         outcome = workspace.outcome(deployment)
@@ -161,6 +161,9 @@ def explain(study: Path, deployment: str) -> None:
         lines += wording.numbers_behind(
             workspace.reading(tray), workspace.settings, counted=tray.counted
         )
+        for name in dict.fromkeys(p.visit.placement for seen in outcome.seen for p in seen.parts):
+            made = workspace.clocks.history(name)
+            lines += clockwords.corrections(name, made, workspace.zone)
     for line in lines:
         click.echo(line)
 

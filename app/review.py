@@ -32,6 +32,8 @@ class Show(StrEnum):
     """Which runs of photos are shown; the text is what people choose."""
 
     MINE = "not tagged by me"
+    SHARE = "my share"
+    """Of those, the ones that were handed out to them."""
     DONE = "tagged by me"
     UNSURE = "unsure"
     OPEN = "unanswered"
@@ -63,6 +65,8 @@ class Asked:
     species: str = ""
     """The key, for `Show.SPECIES`."""
     order: Order = Order.TIME
+    share: tuple[int, ...] = ()
+    """Photos by which visits were handed out to them, for `Show.SHARE`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +110,12 @@ def rows(layout: Layout, asked: Asked, scores: NDArray[np.float64]) -> Rows:
             found = visited
         case Show.MINE:
             found = visited.at(~visited.covered & ~_need_none(layout, visited, own))
+        case Show.SHARE:
+            found = visited.at(
+                _given(layout, visited, asked.share)
+                & ~visited.covered
+                & ~_need_none(layout, visited, own)
+            )
         case Show.OPEN:
             waits = np.array([not answer.held for answer in layout.answers()], dtype=np.bool_)
             found = visited.at(_any(visited, np.repeat(waits, np.diff(layout.edges))))
@@ -209,6 +219,16 @@ def _any(some: Rows, mask: Mask) -> Mask:
     """Say of each run whether any of its photos is marked; `mask` over all photos of its kind."""
     marked = np.concatenate(([0], np.cumsum(mask)))
     return marked[some.ends] > marked[some.starts]
+
+
+def _given(layout: Layout, visited: Rows, share: Sequence[int]) -> Mask:
+    """Say of each run whether its visit holds a photo by which it was handed out."""
+    places = [place for photo in share if (place := layout.base.place.get(photo)) is not None]
+    given = np.zeros(layout.visits + 1, dtype=np.bool_)
+    given[layout.visit_of[places]] = True
+    given[0] = False
+    found: Mask = given[layout.visit_of[visited.firsts]]
+    return found
 
 
 def _need_none(layout: Layout, visited: Rows, own: Mask) -> Mask:

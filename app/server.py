@@ -4,10 +4,12 @@ import asyncio
 import contextlib
 import os
 import socket
+import tomllib
 import webbrowser
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import streamlit as st
 from starlette.middleware import Middleware
@@ -15,15 +17,18 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.requests import Request
 from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
+from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app import codesheet, making, session
+from app import codesheet, guard, making, session, signin
 from app.viewer import service
 from core import pictures
 from core.errors import LastbiteError, StudyError
+from core.people import SignIn
 from core.workspace import Workspace
 
 ADDRESS = "127.0.0.1"
 HOSTS = [ADDRESS, "localhost"]
+OIDC_NAME = "oidc.toml"
 MAIN = Path(__file__).with_name("main.py")
 SIZES = {"review": pictures.REVIEW_PX, "strip": pictures.STRIP_PX}
 """The copies that are made, with their longest side [px]; `original` is served as it is."""
@@ -67,7 +72,9 @@ def serve(study: Path, port: int | None = None, open_browser: bool = True) -> No
         _refuse_busy(port)
     os.environ[session.STUDY_VARIABLE] = str(workspace.folder)
     try:
-        page_of(workspace, open_browser=open_browser).run(config=config(port))
+        # A proxy's word on who connects is not taken: its own address is what is trusted or not.
+        os.environ["FORWARDED_ALLOW_IPS"] = ""
+        page_of(workspace, open_browser=open_browser).run(config=config(port, hosts(workspace)))
     except KeyboardInterrupt:
         pass
     finally:
@@ -101,16 +108,62 @@ def page_of(workspace: Workspace, *, open_browser: bool = False) -> st.App:
             *service.routes(workspace, maker),
             *codesheet.routes(),
         ],
-        middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=HOSTS)],
+        middleware=[
+            Middleware(TrustedHostMiddleware, allowed_hosts=hosts(workspace)),
+            Middleware(BelievedHeader, workspace.settings.header, workspace.settings.trusted),
+        ],
+        secrets=secrets(workspace),
         lifespan=opened,
     )
 
 
-def config(port: int | None = None) -> Mapping[str, Any]:
+def hosts(workspace: Workspace) -> list[str]:
+    """Give the names under which the pages are asked for: this computer's, and the class's."""
+    name = urlsplit(workspace.settings.address).hostname
+    return [*HOSTS, name] if name else HOSTS
+
+
+def secrets(workspace: Workspace) -> Mapping[str, Any] | None:
+    """Give what Streamlit needs to sign people in with accounts: `oidc.toml` of the study.
+
+    StudyError where it is missing or cannot be read.
+    """
+    if workspace.settings.sign_in is not SignIn.OIDC:
+        return None
+    file = workspace.folder / OIDC_NAME
+    try:
+        return {"auth": tomllib.loads(file.read_text(encoding="utf-8"))}
+    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise StudyError(
+            f"{file} cannot be read ({fault}). It holds redirect_uri, cookie_secret, client_id, "
+            "client_secret and server_metadata_url of your provider; see the README."
+        ) from None
+
+
+class BelievedHeader:
+    """Takes a proxy's header away from whoever is not that proxy, or sends it twice."""
+
+    def __init__(self, app: ASGIApp, name: str, trusted: Sequence[str]) -> None:
+        self.app = app
+        self.name = name.lower().encode("latin-1")
+        self.trusted = frozenset(trusted)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on."""
+        if self.name and scope["type"] in {"http", "websocket"}:
+            said = [value for name, value in scope["headers"] if name.lower() == self.name]
+            peer = (scope.get("client") or ("",))[0]
+            if said and (peer not in self.trusted or len(said) > 1):
+                left = [one for one in scope["headers"] if one[0].lower() != self.name]
+                scope = {**scope, "headers": left}
+        await self.app(scope, receive, send)
+
+
+def config(port: int | None = None, names: Sequence[str] = HOSTS) -> Mapping[str, Any]:
     """Give every setting that the pages are served with."""
     settings: dict[str, Any] = {
         "server.address": ADDRESS,
-        "server.allowedHosts": HOSTS,
+        "server.allowedHosts": list(names),
         "server.headless": True,
         "server.enableStaticServing": False,
         "server.fileWatcherType": "none",
@@ -136,6 +189,8 @@ def photo_route(workspace: Workspace) -> Callable[[Request], Response]:
     def photo(request: Request) -> Response:
         if request.headers.get("sec-fetch-site", "none") not in {"same-origin", "none"}:
             return PlainTextResponse("Only this study's own pages are answered.", 403, _NOT_KEPT)
+        if not guard.may_look(workspace, request.cookies.get(signin.cookie_name(workspace), "")):
+            return PlainTextResponse("Sign in to look at photos.", 401, _NOT_KEPT)
         size, number = request.path_params["size"], request.path_params["photo"]
         if size not in {*SIZES, "original"}:
             sizes = ", ".join([*SIZES, "original"])

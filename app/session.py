@@ -4,13 +4,16 @@ No other file reads them.
 """
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import streamlit as st
 
+from app import guard
 from app.viewer import tickets
 from core import settings
 from core.errors import StudyError
+from core.people import Role, SignIn, Who
 from core.workspace import Workspace
 
 STUDY_VARIABLE = "LASTBITE_STUDY"
@@ -21,7 +24,12 @@ STUDY_VARIABLE = "LASTBITE_STUDY"
 
 
 def workspace() -> Workspace:
-    """Give the study that this server shows; one for all browsers."""
+    """Give the study as whoever sits here may use it; what they may not is refused in words."""
+    return guard.guarded(study(), who())
+
+
+def study() -> Workspace:
+    """Give the study that this server shows, whole; one for all browsers."""
     folder = os.environ.get(STUDY_VARIABLE, "")
     if not folder:
         raise StudyError("No study is named. Start the page with 'lastbite page STUDY'.")
@@ -37,6 +45,15 @@ def _opened(folder: str, _changed_ns: int) -> Workspace:
 # --- who is here -----------------------------------------------------------------------------
 
 
+def who() -> Who:
+    """Give who sits here, with the role that they have now; nobody where none has signed in."""
+    whole = study()
+    if whole.settings.sign_in is SignIn.NAME:
+        here = whole.people.who(tagger(), says_instructor=kept("instructor") == "yes")
+        return replace(here, alone=bool(here.name) and whole.people.is_alone(here.name))
+    return whole.people.who(tagger() if _proved() == whole.people.way() else "")
+
+
 def tagger() -> str:
     """Give the name under which this browser tags; empty until somebody said."""
     return str(st.session_state.get("own_tagger", ""))
@@ -47,13 +64,41 @@ def set_tagger(name: str | None) -> None:
     st.session_state["own_tagger"] = " ".join((name or "").split())
 
 
-def ticket(workspace: Workspace, who: str, *, instructor: bool) -> str:
-    """Give what the viewer shows the routes to say who asks; made once for each name."""
-    key = f"own_ticket_{instructor}_{who}"
+def signed_in(name: str, way: str) -> None:
+    """Keep that somebody proved to be this person, in a way that holds until it is changed."""
+    set_tagger(name)
+    st.session_state["own_way"] = way
+
+
+def _proved() -> str:
+    return str(st.session_state.get("own_way", ""))
+
+
+def signed_out() -> None:
+    """Forget who was here, and all that they chose."""
+    for name in [str(one) for one in st.session_state if str(one).startswith("own_")]:
+        del st.session_state[name]
+
+
+def ticket(who: Who) -> str:
+    """Give what is shown to the routes to say who asks; made once for each name and role."""
+    whole = study()
+    key = f"own_ticket_{who.role}_{who.name}_{whole.people.way()}"
     if key not in st.session_state:
-        new = tickets.ticket_for(who, instructor=instructor)
-        st.session_state[key] = tickets.signed(new, workspace.ticket_secret())
+        instructs = who.role is Role.INSTRUCTOR
+        new = tickets.ticket_for(who.name, instructor=instructs, way=whole.people.way())
+        st.session_state[key] = tickets.signed(new, whole.ticket_secret())
     return str(st.session_state[key])
+
+
+def cookie(name: str) -> str:
+    """Give a cookie of this browser, as it was when the page was opened."""
+    return str(st.context.cookies.get(name, ""))
+
+
+def header(name: str) -> str:
+    """Give a header of this browser's connection, as a proxy set it."""
+    return str(st.context.headers.get(name, ""))
 
 
 def kept(name: str, default: str = "") -> str:
@@ -64,6 +109,16 @@ def kept(name: str, default: str = "") -> str:
 def keep(name: str, value: object) -> None:
     """Keep a choice across pages."""
     st.session_state[f"own_{name}"] = "" if value is None else str(value)
+
+
+def hold(name: str, value: object) -> None:
+    """Hold something for this browser that is no text; None lets it go."""
+    st.session_state[f"own_held_{name}"] = value
+
+
+def held(name: str) -> object:
+    """Give what is held under a name; None where nothing is."""
+    return st.session_state.get(f"own_held_{name}")
 
 
 def widget(key: str, default: object = None) -> object:

@@ -11,11 +11,12 @@ import streamlit as st
 from PIL import Image, ImageDraw
 
 from app import session, wording
-from core import logs
+from core import logs, people
 from core.errors import LastbiteError, LogError, Problem
 from core.exports import tables
 from core.logs import LogKind
 from core.model import Condition, Photo, SpeciesRole, TrayRole
+from core.people import Act
 from core.workspace import Workspace
 
 CHOICES: Mapping[tuple[LogKind, str], Sequence[str]] = {
@@ -94,11 +95,46 @@ def table(
     )
 
 
+# --- who tags or rules ------------------------------------------------------------------------
+
+
+def tagger(workspace: Workspace, cell: st.delta_generator.DeltaGenerator) -> str:
+    """Ask for the name of whoever sits here, where people only choose one."""
+    known = sorted({*workspace.taggers(), session.tagger()} - {""})
+    typed = cell.selectbox(
+        "Your name",
+        known,
+        index=known.index(session.tagger()) if session.tagger() in known else None,
+        accept_new_options=True,
+        key="tagger",
+        placeholder="Type your name",
+    )
+    session.set_tagger(workspace.tagger(typed or ""))
+    return session.tagger()
+
+
+def instructor(cell: st.delta_generator.DeltaGenerator) -> bool:
+    """Ask whether somebody tags as the instructor."""
+    ticked: bool = cell.checkbox(
+        "Instructor",
+        value=session.kept("instructor") == "yes",
+        key="instructor",
+        help="Shows what everybody said, and makes your tags rulings: they settle the visit.",
+    )
+    session.keep("instructor", "yes" if ticked else "no")
+    return ticked
+
+
 # --- the guide -------------------------------------------------------------------------------
 
 
 def guide(workspace: Workspace) -> None:
-    """Show how far the study has come, and what comes next; nothing once all is done."""
+    """Show how far the study has come, and what comes next; nothing once all is done.
+
+    Nothing for those who cannot do what comes next.
+    """
+    if not people.may(session.who(), Act.CHANGE):
+        return
     found = steps(workspace)
     upcoming = wording.next_step(found)
     if upcoming is None:

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from core import windows
+from core.clockfaults import ChangedOutcome, ClockFinding, Confidence
 from core.clocks import Clock
 from core.model import (
     ALSO_ON,
@@ -29,10 +30,8 @@ from core.model import (
 ALIKE = 3
 """So many trays with exactly the mass put in, or photos alike on two placements, are no chance
 (ours)."""
-
-
-FAST_DRIFT_S_PER_DAY = 60
-"""A clock that drifts faster was more likely reset (a judgement, no source)."""
+MOST_TRAYS = 3
+"""So many trays that a clock would change are named; the rest are counted (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,13 +169,6 @@ def _card(card: Card, species: Mapping[str, Species]) -> Iterator[Finding]:
     thing = f"placement {card.placement}"
     if card.clock_fault:
         yield Finding(thing, card.clock_fault)
-    drift = card.clock.drift_s_per_day if card.clock else None
-    if drift is not None and abs(drift) > FAST_DRIFT_S_PER_DAY:
-        yield Finding(
-            thing,
-            f"its clock drifts {drift:+.0f} s a day between the first and last check. That is "
-            "more likely a reset or a mistyped check than drift; check both rows.",
-        )
     photos = [photo for photo in card.photos if photo.is_photo and photo.copy_of is None]
     yield from _faulty(thing, card.photos)
     twice = [photo for photo in photos if ALSO_ON in photo.problem]
@@ -211,6 +203,38 @@ def _card(card: Card, species: Mapping[str, Species]) -> Iterator[Finding]:
             f"is tagged with {key!r}, which is not in the species list. Add it to the list or tag "
             "those visits again.",
         )
+
+
+def of_clock(found: ClockFinding, changes: Sequence[ChangedOutcome]) -> Finding:
+    """Word what speaks against a clock, what is proposed, and what that would change.
+
+    `changes` is what its one proposal would do to the trays; empty where there is no one proposal.
+    """
+    words = [f"{found.kind}: {found.saw}"]
+    if found.chosen is not None:
+        words.append(f"Proposed for {_photos(found.photos)}: {found.chosen.words}.")
+        words.append(_trays_changed(changes))
+    elif found.proposals:
+        ways = ", or ".join(one.words for one in found.proposals)
+        words.append(f"Several ways explain {_photos(found.photos)} as well: {ways}.")
+    words.append(found.look_at)
+    words.append("Decide on the Clocks page." if found.proposals else "Then mend the log.")
+    serious = found.confidence is Confidence.CLEAR or bool(found.proposals)
+    return Finding(f"placement {found.placement}", " ".join(words), serious)
+
+
+def _photos(many: int) -> str:
+    return "1 photo" if many == 1 else f"{many} photos"
+
+
+def _trays_changed(changes: Sequence[ChangedOutcome]) -> str:
+    if not changes:
+        return "No tray's outcome would change."
+    first = "; ".join(map(str, changes[:MOST_TRAYS]))
+    more = len(changes) - MOST_TRAYS
+    rest = f"; and {more} more" if more > 0 else ""
+    many = "1 tray" if len(changes) == 1 else f"{len(changes)} trays"
+    return f"{many} would change: {first}{rest}."
 
 
 def _faulty(thing: str, photos: Sequence[Photo]) -> Iterator[Finding]:

@@ -10,6 +10,7 @@ LastbiteError
     TagError        a tag that names something the study does not have
     CodeError       a code for the camera that cannot be made
     AnalysisError   a number that a scale or an equation of the analysis has no answer for
+    PeopleError     somebody who may not do what they ask for, or who cannot be told from others
 
 A bug stays a plain Python error and keeps its traceback.
 """
@@ -44,6 +45,10 @@ class CodeError(LastbiteError):
 
 class AnalysisError(LastbiteError):
     """A number that a scale or an equation of the analysis has no answer for."""
+
+
+class PeopleError(LastbiteError):
+    """Somebody may not do what they ask for, or cannot be told from somebody else."""
 
 
 @dataclass(frozen=True, slots=True)

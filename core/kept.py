@@ -6,7 +6,7 @@ Photos and clocks hold until a log or a card changes; tags made since are added 
 import contextlib
 import gc
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import timedelta
 
 import numpy as np
@@ -14,11 +14,13 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection
 
 from core import standing, views
+from core.clockfaults import ClockCorrection
 from core.model import Species
 from core.settings import Settings
 from core.standing import Standing
 from core.store import Database, base_version, data_version
 from core.store import cards as card_store
+from core.store import corrections as correction_store
 from core.store import logs as log_store
 from core.store import peaks as peak_store
 from core.store import tags as tag_store
@@ -78,7 +80,26 @@ class Kept:
                 self._bases[placement] = (version, base)
             return base
 
-    def _read_base(self, connection: Connection, placement: str) -> PlacementBase:
+    def supposed(
+        self, placement: str, corrections: Sequence[ClockCorrection], gap: timedelta
+    ) -> PlacementView:
+        """Give a placement as it would be with more corrections of its clock; nothing is kept."""
+        with self._database.read() as connection:
+            base = self._read_base(connection, placement, corrections)
+            news, _ = tag_store.news(connection, placement, tag_store.NOTHING_SEEN)
+        needed = self._settings.taggers_needed
+        nobody = standing.nothing(len(base.ordered))
+        stands = standing.renewed(nobody, news, base.place, needed)
+        return views.view_of(views.layout_of(base, stands, needed, gap))
+
+    def infrared(self, placement: str) -> dict[int, bool]:
+        """Say of each photo that was looked at whether it is an infrared one, by its id."""
+        with self._database.read() as connection:
+            return peak_store.infrared(connection, placement)
+
+    def _read_base(
+        self, connection: Connection, placement: str, more: Sequence[ClockCorrection] = ()
+    ) -> PlacementBase:
         logged = {one.placement: one for one in log_store.placements(connection)}
         checked = [c for c in log_store.clock_checks(connection) if c.placement == placement]
         with _looking_for_no_garbage():
@@ -90,6 +111,7 @@ class Kept:
                 self._settings.timezone,
                 self.species(connection),
                 log_store.tray_deployments(connection),
+                [*correction_store.corrections(connection, placement), *more],
             )
 
     def layout(self, placement: str, gap: timedelta) -> tuple[Layout, int]:

@@ -4,12 +4,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from core import clocks, logs, sheets
+from core import clockfaults, logs, sheets
+from core.clockfaults import ClockCorrection
 from core.errors import ClockError, LogError, Problem
 from core.logs import LogKind
 from core.model import ClockCheck, Species
 from core.sheets import Sheet
-from core.store import Counts, Database
+from core.store import Counts, Database, cards, corrections
 from core.store import logs as store
 
 Connection = Any
@@ -65,7 +66,7 @@ def _put(connection: Connection, kind: LogKind, sheet: Sheet, zone: ZoneInfo) ->
             _refuse_bad_clocks(connection, sheet.name, zone)
             return counts
         case LogKind.CLOCKS:
-            counts = store.put_clock_checks(connection, logs.read_clocks(sheet, zone))
+            counts = store.put_clock_checks(connection, _read_clocks(connection, sheet, zone))
             _refuse_bad_clocks(connection, sheet.name, zone)
             return counts
         case _:
@@ -84,7 +85,8 @@ def _remove_others(connection: Connection, kind: LogKind, sheet: Sheet, zone: Zo
             for name in {one.placement for one in store.placements(connection)} - names:
                 store.remove_placement(connection, name)
         case LogKind.CLOCKS:
-            kept = {(one.placement, one.camera_showed) for one in logs.read_clocks(sheet, zone)}
+            read = _read_clocks(connection, sheet, zone)
+            kept = {(one.placement, one.camera_showed) for one in read}
             known = {(one.placement, one.camera_showed) for one in store.clock_checks(connection)}
             for name, showed in known - kept:
                 store.remove_clock_check(connection, name, showed)
@@ -115,16 +117,28 @@ def _alike(one: Species, other: Species) -> bool:
     return same_name or one.key.casefold() == other.key.casefold()
 
 
+def _read_clocks(connection: Connection, sheet: Sheet, zone: ZoneInfo) -> list[ClockCheck]:
+    """Read clock checks; where a clock was corrected, its pieces have checks of their own."""
+    return logs.read_clocks(sheet, zone, {one.placement for one in _corrected(connection)})
+
+
+def _corrected(connection: Connection) -> list[ClockCorrection]:
+    return clockfaults.in_force(corrections.corrections(connection))
+
+
 def _refuse_bad_clocks(connection: Connection, log: str, zone: ZoneInfo) -> None:
     """Refuse clock checks that run backwards once all of a placement stand together."""
+    corrected = _corrected(connection)
     placements = {one.placement: one for one in store.placements(connection)}
     by_placement: dict[str, list[ClockCheck]] = {}
     for check in store.clock_checks(connection):
         by_placement.setdefault(check.placement, []).append(check)
     faults = []
     for name, own in by_placement.items():
+        here = [one for one in corrected if one.placement == name]
+        photos = cards.photos(connection, name) if here else ()
         try:
-            clocks.clock_of(placements.get(name), own, zone, None)
+            clockfaults.true_times(photos, placements.get(name), own, zone, here)
         except ClockError as fault:
             faults.append(Problem(str(fault)))
     if faults:

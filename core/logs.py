@@ -5,7 +5,7 @@ names is decided where the study is known.
 """
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -306,10 +306,11 @@ def _looks_like_a_list(text: str) -> bool:
 # --- clocks ----------------------------------------------------------------------------------
 
 
-def read_clocks(sheet: Sheet, zone: ZoneInfo) -> list[ClockCheck]:
+def read_clocks(sheet: Sheet, zone: ZoneInfo, parted: Collection[str] = ()) -> list[ClockCheck]:
     """Read the clock log, in its order; true times without an offset are local to `zone`.
 
-    Checks of one placement must run forward together. LogError with every fault and its line.
+    Checks of one placement must run forward together, but not those of placements that are
+    `parted` by corrections. LogError with every fault and its line.
     """
     kind = LogKind.CLOCKS
     rows, problems = read_rows(sheet, _required(kind), COLUMNS[kind], partial(_check, zone=zone))
@@ -320,7 +321,7 @@ def read_clocks(sheet: Sheet, zone: ZoneInfo) -> list[ClockCheck]:
     ]
     pairs = [(number, f"{one} at {camera_text(showed)}") for one, showed, _, number in checks]
     problems += repeated("placement and camera_showed", pairs)
-    problems += _running_back(checks, zone)
+    problems += _running_back([check for check in checks if check[0] not in parted], zone)
     return accepted(sheet, rows, problems)
 
 

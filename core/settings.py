@@ -5,13 +5,16 @@ A setting that the file leaves out takes its default; a setting that it misspell
 
 import difflib
 import tomllib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from core.errors import StudyError
+from core.people import SignIn
 
 FILE_NAME = "study.toml"
 
@@ -32,6 +35,15 @@ class Settings:
     taggers_needed: int = 1
     database: str = ""
     """Address of a database server; empty: `lastbite.db` in the study folder."""
+    sign_in: SignIn = SignIn.NAME
+    instructors: tuple[str, ...] = ()
+    """Names (code) or accounts (oidc, header) that are instructors from the start."""
+    header: str = ""
+    """Header in which a reverse proxy says who it is, for `SignIn.HEADER`."""
+    trusted: tuple[str, ...] = ("127.0.0.1",)
+    """Addresses of the proxies whose header is believed."""
+    address: str = ""
+    """Where the class reaches the pages; empty: on this computer only."""
 
 
 TEMPLATE = """\
@@ -58,6 +70,19 @@ scale_step_g = 0.1
 [tags]
 # How many taggers have to agree before a visit counts, unless the instructor has ruled.
 taggers_needed = 1
+
+[people]
+# How people say who they are: "name" (they choose it, no passwords: a computer of your own),
+# "code" (a name and the class code), "oidc" (accounts of your university) or "header" (a reverse
+# proxy signs them in). All but "name" are for a class server: see the README.
+sign_in = "name"
+# Names (code) or accounts (oidc, header) that are instructors from the start.
+# instructors = ["botha@example.org"]
+# The header in which the proxy says who it is, and the proxy's own addresses (header).
+# header = "X-Forwarded-User"
+# trusted = ["127.0.0.1"]
+# Where the class reaches the pages, through a proxy on this computer.
+# address = "https://trays.example.org"
 """
 
 MOST = 1_000_000
@@ -69,6 +94,7 @@ KNOWN = {
     "food": {"scale_step_g", "tolerance_g"},
     "rules": set[str](),
     "tags": {"taggers_needed"},
+    "people": {"sign_in", "instructors", "header", "trusted", "address"},
 }
 
 
@@ -109,7 +135,43 @@ def read(path: Path) -> Settings:
         tolerance=_optional(path, "food.tolerance_g", food.get("tolerance_g")),
         taggers_needed=_whole(path, "tags.taggers_needed", tags.get("taggers_needed", 1)),
         database=str(study.get("database", "")),
+        **_people(path, tables.get("people", {})),
     )
+
+
+def _people(path: Path, given: Mapping[str, Any]) -> dict[str, Any]:
+    """Read how people sign in; a server's ways need their settings to be whole."""
+    way = given.get("sign_in", SignIn.NAME)
+    if way not in set(SignIn):
+        raise StudyError(
+            f"{path}: people.sign_in = {way!r} is none of: {', '.join(SignIn)}. Write one of them."
+        )
+    texts = {name: _text(path, name, given.get(name, "")) for name in ("header", "address")}
+    lists = {name: _texts(path, name, given.get(name, [])) for name in ("instructors", "trusted")}
+    if way == SignIn.HEADER and not texts["header"]:
+        raise StudyError(
+            f"{path}: people.header is missing. Name the header that your proxy sets, such as "
+            '"X-Forwarded-User".'
+        )
+    if texts["address"] and not texts["address"].startswith(("https://", "http://")):
+        raise StudyError(
+            f"{path}: people.address = {texts['address']!r} is no address. Write it whole, such "
+            'as "https://trays.example.org".'
+        )
+    kept = {name: value for name, value in (texts | lists).items() if value}
+    return {"sign_in": SignIn(way), **kept}
+
+
+def _text(path: Path, name: str, value: object) -> str:
+    if not isinstance(value, str):
+        raise StudyError(f"{path}: people.{name} = {value!r} is no text. Write it in quotes.")
+    return value.strip()
+
+
+def _texts(path: Path, name: str, value: object) -> tuple[str, ...]:
+    if not isinstance(value, list):
+        raise StudyError(f'{path}: people.{name} is no list. Write it like ["one", "two"].')
+    return tuple(_text(path, name, one) for one in value)
 
 
 def _refuse_unknown(path: Path, tables: dict[str, object]) -> None:

@@ -4,14 +4,15 @@ The first layer holds as long as no log and no card changes; the second follows 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from core import clocks, coverage, tags, visits
+from core import clockfaults, clocks, coverage, tags, visits
+from core.clockfaults import ClockCorrection
 from core.clocks import Timed
 from core.errors import ClockError
 from core.model import (
@@ -58,6 +59,8 @@ class PlacementBase:
     """The study's, by key."""
     trays: tuple[TrayDeployment, ...]
     """All of the study's tray log."""
+    corrections: tuple[ClockCorrection, ...] = ()
+    """What people accepted to put its clock right, in the order made; they came before `clock`."""
 
     @property
     def known(self) -> bool:
@@ -162,6 +165,8 @@ class PlacementView:
     clock: clocks.Clock | None
     clock_fault: str
     tags: tuple[Tag, ...]
+    corrections: tuple[ClockCorrection, ...] = ()
+    """Those in force."""
 
     @property
     def untimed(self) -> tuple[Photo, ...]:
@@ -177,6 +182,7 @@ def base_of(
     zone: ZoneInfo,
     species: Mapping[str, Species],
     trays: Sequence[TrayDeployment],
+    corrections: Sequence[ClockCorrection] = (),
 ) -> PlacementBase:
     """Give the photos of a placement their true times and their order.
 
@@ -190,17 +196,18 @@ def base_of(
         Every file met on its cards, in the order of the files.
     zone, species, trays
         The study's.
+    corrections
+        Those of this placement that people accepted, taken back ones too.
     """
-    shown = [p.camera_time for p in photos if p.camera_time is not None and p.is_photo]
     clock, fault = None, ""
     try:
-        clock = clocks.clock_of(logged, checks, zone, min(shown, default=None))
-        timed = clocks.true_times(photos, clock)
+        timed, clock = clockfaults.true_times(photos, logged, checks, zone, corrections)
     except ClockError as words:
         timed, fault = Timed.of(photos), str(words)
     placement = logged or Placement(name)
     known = logged is not None
-    return in_order(timed, placement, known, clock, fault, species=species, trays=trays)
+    base = in_order(timed, placement, known, clock, fault, species=species, trays=trays)
+    return replace(base, corrections=tuple(clockfaults.in_force(corrections)))
 
 
 def in_order(
@@ -276,4 +283,5 @@ def view_of(layout: Layout) -> PlacementView:
         clock=base.clock,
         clock_fault=base.clock_fault,
         tags=tuple(layout.standing.tags()),
+        corrections=base.corrections,
     )

@@ -23,6 +23,8 @@ from core import (
     tags,
     windows,
 )
+from core.classroom import AllMaySee, Classroom
+from core.clockbook import Clockbook
 from core.errors import (
     CardError,
     LastbiteError,
@@ -74,14 +76,20 @@ __all__ = ["Change", "Counts", "NewTag", "PlacementView", "Workspace"]
 class Workspace:
     """A study that is open."""
 
-    def __init__(self, folder: Path, own: settings.Settings, database: Database) -> None:
+    def __init__(
+        self, folder: Path, own: settings.Settings, database: Database, kept: Kept | None = None
+    ) -> None:
         self.folder = folder
         self.settings = own
         self._database = database
         self.previews = previews.Previews(database, folder / previews.FOLDER_NAME)
         """The photos' copies: where they are, what is missing, how they are made."""
-        self._kept = Kept(database, own)
+        self._kept = kept or Kept(database, own)
+        self.people = Classroom(database, self._kept, own, self.placements, self.outcomes)
+        """Who takes part, whose is what to tag, what is to settle, how far they agree."""
         self._outcomes: tuple[int, list[Outcome]] | None = None
+        self.clocks = Clockbook(database, own, self._kept, self._outcomes_with)
+        """What speaks against the clocks of its cameras, and what people decided."""
 
     # --- the study -------------------------------------------------------------------------
 
@@ -123,6 +131,10 @@ class Workspace:
             )
         own = settings.read(file)
         return cls(folder, own, Database.open(own.database or folder / FILE_NAME))
+
+    def as_all_may_see(self) -> Self:
+        """Give the study as every tagger may see it: nothing said of a visit until it settles."""
+        return type(self)(self.folder, self.settings, self._database, AllMaySee(self._kept))
 
     def close(self) -> None:
         """Let go of the database."""
@@ -411,14 +423,20 @@ class Workspace:
         version = self.version()
         if self._outcomes and self._outcomes[0] == version:
             return self._outcomes[1]
-        records = []
-        for placement in self.placements():
-            view = self.view(placement.placement)
-            if view.logged:
-                records.append(windows.Record(placement, view.visits, view.watched))
-        found = outcomes.outcomes(self.trays(), records, self.species(), self.settings)
+        found = self._outcomes_with({})
         self._outcomes = (version, found)
         return found
+
+    def _outcomes_with(self, supposed: Mapping[str, PlacementView]) -> list[Outcome]:
+        """Give the outcomes, with some placements as they would be."""
+        if not supposed and self._outcomes and self._outcomes[0] == self.version():
+            return self._outcomes[1]
+        records = []
+        for placement in self.placements():
+            view = supposed.get(placement.placement) or self.view(placement.placement)
+            if view.logged:
+                records.append(windows.Record(placement, view.visits, view.watched))
+        return outcomes.outcomes(self.trays(), records, self.species(), self.settings)
 
     def outcome(self, deployment: str) -> Outcome:
         """Give the outcome of one deployment; StudyError with the likely id when unknown."""
@@ -460,6 +478,9 @@ class Workspace:
             self.clock_checks(),
             self.zone,
         )
+        for place in self.placements():
+            for one in self.clocks.findings(place.placement):
+                found.append(checks.of_clock(one, self.clocks.changes(one)))
         for placement, count in self.missing_originals().items():
             found.append(
                 Finding(

@@ -11,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 from app import session
 
 MAIN = Path(session.__file__).with_name("main.py")
-PAGES = ("cards", "tag", "trays", "results")
+PAGES = ("cards", "clocks", "tag", "trays", "results")
 
 
 def opened(page: str, **state: object) -> AppTest:

@@ -44,11 +44,11 @@ def test_the_tag_page_has_no_serious_fault(
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("name", ["cards", "trays", "results"])
+@pytest.mark.parametrize("name", ["cards", "clocks", "trays", "results"])
 def test_the_other_pages_have_no_serious_fault(
     browser: Browser, served: Served, name: str, scheme: Scheme
 ) -> None:
-    """Cards, trays and results of the demo."""
+    """Cards, clocks, trays and results of the demo."""
     context = browser.new_context(color_scheme=scheme, viewport={"width": 1366, "height": 657})
     page = context.new_page()
     page.goto(f"{served.address}/{'' if name == 'cards' else name}")

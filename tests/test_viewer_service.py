@@ -11,7 +11,7 @@ from test_cli import DAY
 
 from app.demo import SOURCE
 from app.review import Show
-from core import clocks
+from core.clockfaults import applying
 from core.errors import ClockError
 from core.logs import LogKind
 from core.store import Raises
@@ -78,7 +78,7 @@ def test_photos_without_a_time_for_a_clock_at_fault_are_listed(
     def at_fault(*_: object) -> None:
         raise ClockError("The clock checks of 'SK-OPEN' run backwards.")
 
-    monkeypatch.setattr(clocks, "clock_of", at_fault)
+    monkeypatch.setattr(applying, "clock_of", at_fault)
     page = Page(demo)
     queue = page.queue("photos without a time")
     assert queue["clock_fault"] == "The clock checks of 'SK-OPEN' run backwards."

@@ -1,13 +1,14 @@
 """The Tag page: who looks at which photos, in which order; the rest is the viewer's."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import streamlit as st
 
-from app import session, viewer, widgets, wording
+from app import session, signin, viewer, widgets, wording
 from app.review import Order, Show
 from core.model import Species, Where
+from core.people import Role, SignIn
 from core.workspace import Workspace
 
 # Ways to go through the runs: each alone, or those that changed least together.
@@ -55,37 +56,40 @@ def choices(workspace: Workspace, names: list[str], species: Mapping[str, Specie
     who, where, way, which, how, last = st.columns(
         [5, 5, 5, 6, 5, 5], vertical_alignment="bottom", gap="small"
     )
-    tagger = _tagger(workspace, who)
+    server = workspace.settings.sign_in is not SignIn.NAME
+    tagger = _signed_in(who) if server else widgets.tagger(workspace, who)
     placement = _chosen(where, "Placement", "placement", names)
     mode = _chosen(way, "Look", "mode", [ONE, SHEET])
     show, order = str(Show.MINE), str(Order.QUIET)
     if mode == ONE:
-        shows = [str(one) for one in Show if one is not Show.SPECIES]
+        shows = _shows(workspace, tagger)
         shows += [f"{SPECIES}{key}" for key in species]
         show = _chosen(which, "Show", "show", shows, lambda one: _show_words(one, species))
         order = _chosen(how, "Order", "order", [*ORDERS], lambda one: ORDERS[Order(one)])
-    instructor = (last if mode == ONE else which).checkbox(
-        "Instructor",
-        value=session.kept("instructor") == "yes",
-        key="instructor",
-        help="Shows what everybody said, and makes your tags rulings: they settle the visit.",
-    )
-    session.keep("instructor", "yes" if instructor else "no")
+    instructor = _instructor(last if mode == ONE else which, server=server)
     return Choice(tagger, instructor, placement, show, order, mode)
 
 
-def _tagger(workspace: Workspace, cell: st.delta_generator.DeltaGenerator) -> str:
-    known = sorted({*workspace.taggers(), session.tagger()} - {""})
-    typed = cell.selectbox(
-        "Your name",
-        known,
-        index=known.index(session.tagger()) if session.tagger() in known else None,
-        accept_new_options=True,
-        key="tagger",
-        placeholder="Type your name",
-    )
-    session.set_tagger(workspace.tagger(typed or ""))
-    return session.tagger()
+def _shows(workspace: Workspace, tagger: str) -> list[str]:
+    """Give the lists to choose from: one's own share first, for who was given one."""
+    shows = [str(one) for one in Show if one not in {Show.SPECIES, Show.SHARE}]
+    return [str(Show.SHARE), *shows] if workspace.people.has_share(tagger) else shows
+
+
+def _instructor(cell: st.delta_generator.DeltaGenerator, *, server: bool) -> bool:
+    """Ask an instructor whether to tag as one; on a server nobody else is asked."""
+    if server and session.who().role is not Role.INSTRUCTOR:
+        return False
+    return widgets.instructor(cell)
+
+
+def _signed_in(cell: st.delta_generator.DeltaGenerator) -> str:
+    """Say under whose name is tagged, and let them go."""
+    who = session.who()
+    with cell.popover(wording.plain(who.name), icon=":material/person:", width="stretch"):
+        st.text(f"Signed in as {who.name}, {who.role}.")
+        signin.sign_out()
+    return who.name
 
 
 def _chosen(
@@ -115,9 +119,10 @@ def data_of(
     place = session.place()
     start = place[1] if place and place[0] == choice.placement else 0
     trays = {one.placement: one.trays for one in workspace.placements()}
+    role = Role.INSTRUCTOR if choice.instructor else Role.TAGGER
     return {
-        "study": viewer.study_name(workspace.ticket_secret()),
-        "ticket": session.ticket(workspace, choice.tagger, instructor=choice.instructor),
+        "study": viewer.study_name(session.study().ticket_secret()),
+        "ticket": session.ticket(replace(session.who(), name=choice.tagger, role=role)),
         "who": choice.tagger,
         "instructor": choice.instructor,
         "placement": choice.placement,

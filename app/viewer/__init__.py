@@ -1,9 +1,9 @@
-"""Decide how the viewer is put on a page: one component, made of the files in `web`."""
+"""Decide how the viewer and what settles are put on a page: components of the files in `web`."""
 
 import functools
 import hashlib
 import hmac
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from importlib import resources
 from typing import Any
 
@@ -14,13 +14,15 @@ SCRIPTS = (
     "tray", "picture", "panel", "dialogs", "sheet", "view", "viewer",
 )  # fmt: skip
 """The files of the viewer's one script, in the order in which they stand in it."""
+SETTLE_SCRIPTS = ("dom", "outbox", "keys", "settling", "settleview", "settle")
+"""The same for the Settle page."""
 PLACE = '<div class="lastbite-place"></div>\n'
 NAME = "lastbite_viewer"
 
 
-def script() -> str:
+def script(names: Sequence[str] = SCRIPTS) -> str:
     """Give the viewer's script, whole."""
-    return "\n".join(_text(f"{name}.js") for name in SCRIPTS)
+    return "\n".join(_text(f"{name}.js") for name in names)
 
 
 def _text(name: str) -> str:
@@ -37,6 +39,19 @@ def _component() -> Callable[..., Any]:
 def show(data: Mapping[str, Any]) -> None:
     """Put the viewer on the page; it asks the routes of `service` for everything else."""
     _component()(key="viewer", data=dict(data))
+
+
+@functools.cache
+def _settle() -> Callable[..., Any]:
+    css = f"{_text('viewer.css')}\n{_text('settle.css')}"
+    return st.components.v2.component(
+        "lastbite_settle", html=PLACE, css=css, js=script(SETTLE_SCRIPTS), isolate_styles=True
+    )
+
+
+def show_settle(data: Mapping[str, Any]) -> None:
+    """Put what is to settle on the page; it asks the routes of `service` for it."""
+    _settle()(key="settle", data=dict(data))
 
 
 def study_name(secret: bytes) -> str:

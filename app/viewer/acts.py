@@ -1,25 +1,27 @@
 """Decide what an act of the viewer keeps: one tag, or some taken back; once, however often sent."""
 
 import re
+import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from app import wording
-from app.viewer import bodies
+from app.viewer import bodies, rulings
 from app.viewer.bodies import BodyError
-from app.viewer.tickets import Ticket
-from core import taglog
-from core.errors import TagError
+from core import people, taglog
+from core.errors import PeopleError, TagError
 from core.model import BLANK, HANDLER, Tag, Where
+from core.people import Act, Who
 from core.views import PlacementBase
 from core.workspace import NewTag, Workspace
 
 ID = re.compile("[0-9a-f]{32}")
-ORIGINS = {"viewer": "Tag page", "quiet sheet": "Quiet sheet"}
+ORIGINS = {"viewer": "Tag page", "quiet sheet": "Quiet sheet", "settle": "Settle page"}
 """Where in the viewer a tag is made, and what it says of how it came in."""
 LONGEST_COMMENT = 500
 MOST_ANIMALS = 999
+_RULING = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,7 @@ class Sender:
     """Whose acts they are."""
 
     workspace: Workspace
+    person: Who
     who: str
     """Their name as the study spells it."""
     instructor: bool
@@ -52,20 +55,20 @@ class Sender:
     """Tags that these acts have made already, by act."""
 
 
-def keep(workspace: Workspace, ticket: Ticket, acts: Sequence[object]) -> Kept:
+def keep(workspace: Workspace, person: Who, acts: Sequence[object]) -> Kept:
     """Do acts in their order, each alone: one that is refused stops nothing.
 
     BodyError, and nothing done, where one has no id by which it could be answered.
     """
     named = [(_id(act), bodies.as_object(act, "An act")) for act in acts]
-    who, known = workspace.tagger(ticket.who), workspace.tags_of_acts([name for name, _ in named])
-    sender = Sender(workspace, who, ticket.instructor, known)
+    who, known = workspace.tagger(person.name), workspace.tags_of_acts([name for name, _ in named])
+    sender = Sender(workspace, person, who, people.may(person, Act.RULE), known)
     done: dict[str, Done] = {}
     refused: dict[str, str] = {}
     for name, act in named:
         try:
             done[name] = _keep_one(sender, name, act)
-        except (TagError, BodyError) as fault:
+        except (TagError, BodyError, PeopleError) as fault:
             refused[name] = str(fault)
     return Kept(done, refused)
 
@@ -80,6 +83,7 @@ def _id(act: object) -> str:
 def _keep_one(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
     if not sender.who:
         raise TagError("The tag has no tagger. Say who you are first: type your name above.")
+    people.refuse(sender.person, Act.TAG)
     match act.get("do"):
         case "tag":
             return _tag(sender, name, act)
@@ -102,8 +106,26 @@ def _tag(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
     base = workspace.base(new.placement)
     _refuse_misplaced(base, new)
     origin = _origin(act, new.species)
-    number = workspace.tag(new, origin)
+    if "knows" in act:
+        with _RULING:  # two who rule at once come one after the other, and the second is told
+            _refuse_unseen(sender, act, new, base)
+            number = workspace.tag(new, origin)
+    else:
+        number = workspace.tag(new, origin)
     return Done((number,), wording.what_tag_says(taglog.tag_of(new, origin), base.species))
+
+
+def _refuse_unseen(
+    sender: Sender, act: Mapping[str, Any], new: NewTag, base: PlacementBase
+) -> None:
+    """Refuse a ruling that does not know of another; `knows` has those that the page showed."""
+    seen = [bodies.whole({"number": one}, "number", 1) for one in bodies.several(act, "knows")]
+    layout, _ = sender.workspace.layout(new.placement)
+    places = base.place[new.first_photo], base.place[new.last_photo]
+    over = layout.standing.between(*places)
+    rulings.refuse_unseen(
+        over, seen, sender.who, lambda tag: wording.what_tag_says(tag, base.species)
+    )
 
 
 def _new_tag(act: Mapping[str, Any], name: str, sender: Sender) -> NewTag:

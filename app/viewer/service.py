@@ -14,14 +14,15 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from app import review
+from app import guard, review
 from app.review import Asked, Order, Show
-from app.viewer import acts, bodies, runs, tickets
+from app.viewer import acts, bodies, rulings, runs, tickets
 from app.viewer.bodies import BodyError
-from app.viewer.tickets import Ticket, TicketError
-from core import taglog
-from core.errors import LastbiteError, TagError
+from app.viewer.tickets import TicketError
+from core import people, taglog
+from core.errors import LastbiteError, PeopleError, TagError
 from core.model import Outline
+from core.people import Act, Who
 from core.views import Layout
 from core.workspace import Workspace
 
@@ -48,7 +49,7 @@ class Call:
 
     workspace: Workspace
     maker: Maker | None
-    ticket: Ticket
+    who: Who
     said: Mapping[str, Any]
     """What stands in its address or its body."""
 
@@ -56,6 +57,16 @@ class Call:
     def placement(self) -> str:
         """Give the placement that it is about."""
         return bodies.text(self.said, "placement", longest=1000)
+
+    @property
+    def tagger(self) -> str:
+        """Give the name of whoever asks, as the study spells it."""
+        return self.workspace.tagger(self.who.name)
+
+    @property
+    def instructs(self) -> bool:
+        """Say whether they speak as the instructor."""
+        return people.may(self.who, Act.RULE)
 
 
 class RefusedError(LastbiteError):
@@ -76,6 +87,8 @@ def routes(workspace: Workspace, maker: Maker | None = None) -> list[Route]:
         ("runs", "POST", runs_asked),
         ("acts", "POST", acts_sent),
         ("outline", "POST", outline_drawn),
+        ("settle", "GET", to_settle),
+        ("reference", "POST", reference_turned),
     )
     return [
         *(
@@ -104,10 +117,11 @@ def _endpoint(
             return _json({"error": str(fault)}, _status(fault))
 
     def _answer(request: Request, raw: bytes) -> Response:
-        signed = request.headers.get(tickets.HEADER, "")
-        ticket = tickets.read(signed, workspace.ticket_secret())
+        who = guard.of_request(workspace, request.headers.get(tickets.HEADER, ""))
+        if work is not acts_sent:  # of acts each is answered by itself
+            people.refuse(who, Act.LOOK)
         said = bodies.read_body(raw) if request.method == "POST" else dict(request.query_params)
-        return _json(work(Call(workspace, maker, ticket, said)))
+        return _json(work(Call(workspace, maker, who, said)))
 
     return endpoint
 
@@ -119,6 +133,8 @@ def _status(fault: Exception) -> int:
             return fault.status
         case TicketError():
             return 401
+        case PeopleError():
+            return 403
         case BodyError() | TagError() | ClientDisconnect():
             return 400
         case _:
@@ -194,8 +210,13 @@ def _asked(call: Call) -> Asked:
         raise BodyError(f"`show` is none of: {', '.join(Show)}. Choose one that is listed.")
     if (order or Order.TIME) not in set(Order):
         raise BodyError(f"`order` is none of: {', '.join(Order)}. Choose one that is listed.")
-    who = call.workspace.tagger(call.ticket.who)
-    return Asked(who, call.ticket.instructor, Show(name), species, Order(order or Order.TIME))
+    share: tuple[int, ...] = ()
+    if name == Show.SHARE and call.tagger:
+        given = call.workspace.people.shares(call.placement, call.tagger)
+        share = tuple(one.photo for one in given)
+    return Asked(
+        call.tagger, call.instructs, Show(name), species, Order(order or Order.TIME), share
+    )
 
 
 def _show(asked: Asked) -> str:
@@ -226,8 +247,8 @@ def runs_asked(call: Call) -> Mapping[str, Any]:
         layout,
         call.workspace.changes(shown),
         call.workspace.zone,
-        call.workspace.tagger(call.ticket.who),
-        call.ticket.instructor,
+        call.tagger,
+        call.instructs,
     )
     return {"runs": [runs.row(teller, *pair) for pair in pairs]}
 
@@ -245,7 +266,7 @@ def _first_wanted(shown: Sequence[Sequence[int]]) -> list[int]:
 def acts_sent(call: Call) -> Mapping[str, Any]:
     """Keep what was said; gives of each act what it did, or why it keeps nothing."""
     sent = bodies.several(call.said, "acts")
-    kept = acts.keep(call.workspace, call.ticket, sent)
+    kept = acts.keep(call.workspace, call.who, sent)
     return {
         "done": {
             name: {"numbers": list(done.numbers), "words": done.words}
@@ -262,10 +283,11 @@ def acts_sent(call: Call) -> Mapping[str, Any]:
 def outline_drawn(call: Call) -> Mapping[str, Any]:
     """Keep where somebody says that a tray stands; gives the placement's outlines after that."""
     _layout(call)
-    who = call.workspace.tagger(call.ticket.who)
+    who = call.tagger
     if not who:
         raise BodyError("The outline has no name under it. Say who you are first.")
     said = {name: bodies.number(call.said, name) for name in ("cx", "cy", "rx", "ry", "angle")}
+    people.refuse(call.who, Act.TAG)
     drawn = Outline(bodies.text(call.said, "tray"), **said, by=who)
     call.workspace.set_outline(call.placement, drawn)
     return {"outlines": _outlines(call)}
@@ -273,3 +295,18 @@ def outline_drawn(call: Call) -> Mapping[str, Any]:
 
 def _outlines(call: Call) -> list[dict[str, Any]]:
     return [asdict(outline) for outline in call.workspace.outlines(call.placement)]
+
+
+# --- settling ----------------------------------------------------------------------------------
+
+
+def to_settle(call: Call) -> Mapping[str, Any]:
+    """Give the visits that wait for an instructor, for an instructor."""
+    people.refuse(call.who, Act.RULE)
+    return rulings.waiting(call.workspace)
+
+
+def reference_turned(call: Call) -> Mapping[str, Any]:
+    """Make a photo a reference of a species, or no more one."""
+    people.refuse(call.who, Act.RULE)
+    return rulings.turn_reference(call.workspace, call.tagger, call.said)

@@ -1,7 +1,8 @@
 """Decide whom the viewer speaks for: a ticket that the page signs and the routes believe.
 
-It is no login: whoever opens the page may type any name. It keeps what was said under a name
-under that name, whatever the page shows by the time it arrives.
+It proves what the page knew when it was drawn, no more: on a computer of one's own whoever opens
+the page may type any name. It keeps what was said under a name under that name, whatever the page
+shows by the time it arrives. What its holder may do is looked up at every request, in `app.guard`.
 """
 
 import base64
@@ -35,12 +36,15 @@ class Ticket:
     who: str
     """Empty where nobody said yet: they may look, and not tag."""
     instructor: bool
+    """Whether they speak as the instructor; on a server only where they are one."""
     made_at: datetime
+    way: str = "name"
+    """How they signed in, as `Classroom.way` has it."""
 
 
-def ticket_for(who: str, *, instructor: bool) -> Ticket:
+def ticket_for(who: str, *, instructor: bool, way: str = "name") -> Ticket:
     """Give a ticket made now; blanks inside and at the ends of the name are made single."""
-    return Ticket(" ".join(who.split()), instructor, datetime.now(UTC))
+    return Ticket(" ".join(who.split()), instructor, datetime.now(UTC), way)
 
 
 def signed(ticket: Ticket, secret: bytes) -> str:
@@ -49,6 +53,7 @@ def signed(ticket: Ticket, secret: bytes) -> str:
         "who": ticket.who,
         "instructor": ticket.instructor,
         "made_at": ticket.made_at.isoformat(),
+        "way": ticket.way,
     }
     body = _text(json.dumps(said).encode())
     return f"{body}.{_text(_seal(body, secret))}"
@@ -66,7 +71,8 @@ def read(text: str, secret: bytes) -> Ticket:
     try:
         said = json.loads(base64.urlsafe_b64decode(body + "=" * (-len(body) % 4)))
         made_at = datetime.fromisoformat(said["made_at"])
-        return Ticket(str(said["who"]), said["instructor"] is True, made_at)
+        way = str(said.get("way", ""))
+        return Ticket(str(said["who"]), said["instructor"] is True, made_at, way)
     except (binascii.Error, ValueError, KeyError, TypeError):
         raise TicketError("cannot be read") from None
 

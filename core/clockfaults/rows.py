@@ -62,6 +62,7 @@ class ClockCorrection:
     made_at: datetime | None = None
     taken_back: datetime | None = None
     """When a person took it back; it is kept all the same and no longer counts."""
+    taken_back_by: str = ""
     number: int = 0
     """Order in which corrections were made; 0 before it is stored."""
 

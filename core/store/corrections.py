@@ -10,7 +10,7 @@ from core.clockfaults.rows import ClockCorrection
 from core.errors import ClockError
 from core.store.tables import CLOCK_CORRECTIONS, PHOTOS
 
-_FIELDS = [column for column in CLOCK_CORRECTIONS.c if column.key != "taken_back_by"]
+_FIELDS = list(CLOCK_CORRECTIONS.c)
 
 
 def add_corrections(connection: Connection, rows: Sequence[ClockCorrection]) -> list[int]:
@@ -23,7 +23,7 @@ def add_corrections(connection: Connection, rows: Sequence[ClockCorrection]) -> 
     before = connection.execute(select(func.max(CLOCK_CORRECTIONS.c.number))).scalar() or 0
     for row in rows:
         cells = asdict(row)
-        del cells["number"], cells["taken_back"]
+        del cells["number"], cells["taken_back"], cells["taken_back_by"]
         connection.execute(CLOCK_CORRECTIONS.insert(), cells)
     newer = CLOCK_CORRECTIONS.c.number > before
     added = select(CLOCK_CORRECTIONS.c.number).where(newer).order_by(CLOCK_CORRECTIONS.c.number)
@@ -37,9 +37,10 @@ def corrections(connection: Connection, placement: str | None = None) -> list[Cl
     )
     rows = select(*_FIELDS).where(of).order_by(CLOCK_CORRECTIONS.c.number)
     names = [column.key for column in _FIELDS]
+    found = (dict(zip(names, cells, strict=True)) for cells in connection.execute(rows))
     return [
-        ClockCorrection(**dict(zip(names, cells, strict=True)))
-        for cells in connection.execute(rows)
+        ClockCorrection(**cells | {"taken_back_by": cells["taken_back_by"] or ""})
+        for cells in found
     ]
 
 

@@ -268,3 +268,47 @@ def s04_clock_corrections(connection: Connection) -> None:
     """Hold the corrections of clocks that people accepted, with who, when and why."""
     for statement in CORRECTIONS:
         connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))
+
+
+PEOPLE = (
+    # `same` is the name as names are compared, so that two of one name cannot be made at once.
+    """CREATE TABLE people (
+        number {key},
+        name TEXT NOT NULL,
+        same TEXT NOT NULL UNIQUE,
+        role TEXT NOT NULL,
+        state TEXT NOT NULL,
+        account TEXT NOT NULL,
+        since TEXT NOT NULL
+    )""",
+    """CREATE TABLE shares (
+        number {key},
+        placement TEXT NOT NULL,
+        photo_id BIGINT NOT NULL,
+        tagger TEXT NOT NULL,
+        training BOOLEAN NOT NULL,
+        UNIQUE (placement, photo_id, tagger)
+    )""",
+    """CREATE TABLE handouts (
+        number {key},
+        unit TEXT NOT NULL,
+        training DOUBLE PRECISION NOT NULL,
+        made_by TEXT NOT NULL,
+        made_at TEXT NOT NULL
+    )""",
+    """CREATE TABLE reference_photos (
+        number {key},
+        photo_id BIGINT NOT NULL,
+        species TEXT NOT NULL,
+        made_by TEXT NOT NULL,
+        made_at TEXT NOT NULL,
+        UNIQUE (photo_id, species)
+    )""",
+)
+
+
+@_step
+def s05_people_shares_references(connection: Connection) -> None:
+    """Hold who takes part, which visits are whose to tag, and photos that show a species well."""
+    for statement in PEOPLE:
+        connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))

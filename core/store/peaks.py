@@ -44,6 +44,12 @@ def wholes(connection: Connection, placement: str) -> dict[int, float]:
     return dict(connection.execute(asked.where(PHOTOS.c.placement == placement)).all())
 
 
+def infrared(connection: Connection, placement: str) -> dict[int, bool]:
+    """Fetch of each scored photo of a placement whether it is an infrared one, by its id."""
+    asked = select(SCORES.c.photo_id, SCORES.c.infrared).select_from(_HERE)
+    return dict(connection.execute(asked.where(PHOTOS.c.placement == placement)).all())
+
+
 def changes(connection: Connection, photos: Sequence[int]) -> dict[int, Change]:
     """Fetch all of the scores of some photos, by their ids; those not scored are left out."""
     columns = [SCORES.c[name] for name in ("photo_id", "infrared", "whole", "outline")]

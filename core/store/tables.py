@@ -26,7 +26,9 @@ from sqlalchemy import (
 )
 
 from core.clockfaults.rows import ClockFault
+from core.handout import Unit
 from core.model import Condition, SpeciesRole, TimeSource, TrayRole, Where
+from core.people import Role, State
 
 METADATA = MetaData()
 
@@ -353,4 +355,51 @@ SECRETS = Table(
     METADATA,
     Column("name", Text, primary_key=True),
     _text("value"),
+)
+
+# --- a class -----------------------------------------------------------------------------------
+
+PEOPLE = Table(
+    "people",
+    METADATA,
+    Column("number", BigInteger, primary_key=True),
+    _text("name"),
+    Column("same", Text, nullable=False, unique=True),
+    Column("role", Word(Role), nullable=False),
+    Column("state", Word(State), nullable=False),
+    _text("account"),
+    Column("since", UtcTime, nullable=False),
+)
+
+# No foreign keys in these two: a share or a reference outlives the card that its photo was on.
+SHARES = Table(
+    "shares",
+    METADATA,
+    Column("number", BigInteger, primary_key=True),
+    _text("placement"),
+    Column("photo_id", BigInteger, nullable=False),
+    _text("tagger"),
+    Column("training", Boolean, nullable=False),
+    UniqueConstraint("placement", "photo_id", "tagger"),
+)
+
+REFERENCE_PHOTOS = Table(
+    "reference_photos",
+    METADATA,
+    Column("number", BigInteger, primary_key=True),
+    Column("photo_id", BigInteger, nullable=False),
+    _text("species"),
+    _text("made_by"),
+    Column("made_at", UtcTime, nullable=False),
+    UniqueConstraint("photo_id", "species"),
+)
+
+HANDOUTS = Table(
+    "handouts",
+    METADATA,
+    Column("number", BigInteger, primary_key=True),
+    Column("unit", Word(Unit), nullable=False),
+    Column("training", Double, nullable=False),
+    _text("made_by"),
+    Column("made_at", UtcTime, nullable=False),
 )

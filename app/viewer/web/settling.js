@@ -1,0 +1,301 @@
+// Decides where an instructor is in the list of what is to settle, and what a deed rules or undoes.
+
+const RELOAD_MS = 1500; // after a ruling: what hangs on the others may have changed
+const AHEAD_VISITS = 3;
+
+class Settling {
+  constructor(data, changed) {
+    Object.assign(this, { data, changed });
+    this.outbox = new Outbox(`${data.study}:settle`);
+    this.outbox.tickets.set(data.who, data.ticket);
+    this.outbox.changed.push(() => this.changed());
+    this.outbox.answered.push((item, done, refused) => this.answered(item, done, refused));
+    this.items = [];
+    this.references = {};
+    this.count = 0;
+    this.at = 0;
+    this.photo = 0;
+    this.loaded = false;
+    this.fault = "";
+    this.words = "";
+    this.done = []; // deeds that can be undone: {item, acts}
+    this.undone = [];
+    this.again = null;
+    this.fresh();
+  }
+
+  // What the next ruling says beside the species: where it was said, unless it is chosen.
+  fresh() {
+    Object.assign(this, {
+      where: "", tray: null, reason: "", also: false, marking: false, zoomed: false, photo: 0,
+    });
+  }
+
+  get item() {
+    return this.items[this.at] ?? null;
+  }
+
+  get row() {
+    return this.item?.row ?? null;
+  }
+
+  get shown() {
+    return this.row?.photos?.[this.photo] ?? null;
+  }
+
+  get left() {
+    return this.items.filter((item) => !item.done).length;
+  }
+
+  say(words) {
+    this.words = words;
+    this.changed();
+  }
+
+  // --- the list ------------------------------------------------------------------------------
+
+  async load() {
+    try {
+      const found = await ask("/tagging/settle", this.data.ticket);
+      this.take(found);
+      this.fault = "";
+    } catch (fault) {
+      this.fault = fault instanceof RefusedError ? fault.message : "The connection is lost.";
+    }
+    this.changed();
+    this.fetch();
+  }
+
+  // What is on screen stays there; what was ruled stays before it, to go back to.
+  take(found) {
+    const known = new Map(this.items.map((item) => [keyOf(item), item]));
+    const here = this.item;
+    const ruled = this.items.filter((item) => item.done && item !== here);
+    const fresh = found.visits.map((visit) => {
+      const item = known.get(keyOf(visit));
+      return item ? Object.assign(item, visit) : { ...visit, row: null, done: null, acts: [] };
+    });
+    const open = fresh.filter((item) => !item.done && item !== here);
+    if (here && !here.done && !fresh.includes(here)) here.gone = true;
+    const current = here && (here.done || this.loaded) ? [here] : [];
+    this.items = [...ruled, ...current, ...open];
+    this.at = current.length ? ruled.length : Math.min(ruled.length, this.items.length - 1);
+    this.references = found.references;
+    this.count = found.count;
+    this.loaded = true;
+    if (!this.item || (this.item.done && this.left)) this.toOpen();
+  }
+
+  async fetch() {
+    const some = this.items.slice(this.at, this.at + AHEAD_VISITS);
+    for (const item of some.filter((one) => !one.row && !one.asking)) {
+      item.asking = true;
+      try {
+        const body = { placement: item.placement, runs: [[item.first, item.last]] };
+        const [row] = (await ask("/tagging/runs", this.data.ticket, body)).runs;
+        if (row.gone === undefined) item.row = row;
+        else item.moved = row.gone;
+        for (const photo of item.row?.photos.slice(0, 4) ?? []) new Image().src = reviewOf(photo.id);
+      } catch (fault) {
+        this.fault = fault instanceof RefusedError ? fault.message : "The connection is lost.";
+        setTimeout(() => this.fetch(), RETRY_MS);
+      }
+      item.asking = false;
+      this.changed();
+    }
+  }
+
+  to(at) {
+    if (at < 0 || at >= this.items.length) return;
+    this.at = at;
+    this.fresh();
+    this.changed();
+    this.fetch();
+  }
+
+  toOpen() {
+    const later = this.items.findIndex((item, at) => at > this.at && !item.done);
+    const at = later >= 0 ? later : this.items.findIndex((item) => !item.done);
+    if (at >= 0) this.to(at);
+    else this.changed();
+  }
+
+  look(photo) {
+    const last = (this.row?.photos.length ?? 1) - 1;
+    this.photo = Math.max(0, Math.min(photo, last));
+    this.changed();
+  }
+
+  // --- ruling --------------------------------------------------------------------------------
+
+  ruleSpecies(species) {
+    if (this.marking) {
+      this.mark(species);
+      return;
+    }
+    const nobody = species === "blank" || species === "handler";
+    const said = this.item?.where[species] ?? Object.values(this.item?.where ?? {})[0] ?? "";
+    const where = nobody ? null : this.where || said;
+    if (where === "") {
+      this.say("Nobody said where. Choose it first: Up or Down.");
+      return;
+    }
+    this.rule([{
+      first: this.item.first,
+      last: this.item.last,
+      species,
+      where,
+      count: nobody ? null : this.countOf(species),
+      tray: nobody ? "" : this.tray ?? this.item.tray,
+      also: this.also,
+    }]);
+  }
+
+  countOf(species) {
+    const counts = this.item.answers
+      .flatMap((answer) => answer.tags)
+      .filter((tag) => tag.species === species && tag.count)
+      .map((tag) => tag.count);
+    return counts.length ? Math.max(...counts) : 1;
+  }
+
+  // As a reader said it, parts and all, but no photo beyond this visit.
+  ruleAs(number) {
+    const answer = this.item?.answers[number - 1];
+    if (!answer || !this.row) return;
+    const ids = this.row.photos.map((photo) => photo.id);
+    this.rule(answer.tags.map((tag) => ({
+      ...tag,
+      first: ids.includes(tag.first) ? tag.first : this.item.first,
+      last: ids.includes(tag.last) ? tag.last : this.item.last,
+    })));
+  }
+
+  rule(tags) {
+    const { item } = this;
+    if (!item || !this.row || item.gone) return;
+    if (item.done && !this.also) this.takeBack(item);
+    const words = tags.map((tag) => nameOf(this.data, tag.species)).join(" + ");
+    const acts = tags.map((tag) => this.send(item, words, {
+      ...tag,
+      do: "tag",
+      placement: item.placement,
+      sure: true,
+      comment: this.reason,
+      from: "settle",
+      knows: item.rulings,
+    }));
+    item.done = item.done && this.also ? `${item.done} + ${words}` : words;
+    item.acts = [...item.acts, ...acts];
+    this.done.push({ item, acts });
+    this.undone = [];
+    this.words = `Ruled: ${words}.`;
+    if (this.also) this.changed();
+    else this.toOpen();
+  }
+
+  send(item, words, act) {
+    const id = newId();
+    const about = { name: titleOf(item), key: keyOf(item) };
+    this.outbox.add({ id, ...act }, {
+      ticket: this.data.ticket, who: this.data.who, words, about,
+    });
+    return id;
+  }
+
+  takeBack(item) {
+    const acts = item.acts.splice(0);
+    if (acts.length) this.send(item, "taken back", { do: "take_back", acts, numbers: [] });
+    item.done = null;
+    this.done = this.done.filter((deed) => deed.item !== item);
+  }
+
+  undo() {
+    const deed = this.done.pop();
+    if (!deed) {
+      this.say("There is nothing to undo.");
+      return;
+    }
+    const { item, acts } = deed;
+    this.send(item, "taken back", { do: "take_back", acts, numbers: [] });
+    item.acts = item.acts.filter((act) => !acts.includes(act));
+    deed.words = item.done;
+    if (!item.acts.length) item.done = null;
+    this.undone.push(deed);
+    this.to(this.items.indexOf(item));
+    this.say(`Taken back: ${titleOf(item)} is open again.`);
+  }
+
+  redo() {
+    const deed = this.undone.pop();
+    if (!deed) {
+      this.say("There is nothing to do again.");
+      return;
+    }
+    const { item, acts } = deed;
+    this.send(item, "let hold again", { do: "restore", acts, numbers: [] });
+    item.acts = [...item.acts, ...acts];
+    item.done = deed.words;
+    this.done.push(deed);
+    this.to(this.items.indexOf(item));
+    this.say(`Holds again: ${titleOf(item)}.`);
+  }
+
+  answered(sent, done, refused) {
+    if (refused) {
+      const item = this.items.find((one) => keyOf(one) === sent.about.key);
+      if (item) {
+        Object.assign(item, { done: null, acts: [], row: null });
+        this.done = this.done.filter((deed) => deed.item !== item);
+        this.at = this.items.indexOf(item);
+        this.fresh();
+      }
+      this.refused = refused;
+    }
+    clearTimeout(this.again);
+    this.again = setTimeout(() => this.load(), refused ? 0 : RELOAD_MS);
+    this.changed();
+  }
+
+  // --- reference photos ----------------------------------------------------------------------
+
+  async mark(species) {
+    const photo = this.shown;
+    this.marking = false;
+    if (!photo) return;
+    const name = nameOf(this.data, species);
+    try {
+      const body = { photo: photo.id, species };
+      const found = await ask("/tagging/reference", this.data.ticket, body);
+      this.references = found.references;
+      this.say(
+        found.is_reference
+          ? `This photo is a reference of ${name} now.`
+          : `This photo is no reference of ${name} any more.`,
+      );
+    } catch (fault) {
+      this.say(fault instanceof RefusedError ? fault.message : "The connection is lost.");
+    }
+  }
+}
+
+function keyOf(item) {
+  return `${item.placement}\n${item.first}-${item.last}`;
+}
+
+function titleOf(item) {
+  return `${item.placement}, visit ${item.visit}`;
+}
+
+function nameOf(data, key) {
+  const named = { blank: "Blank", unknown: "Unknown", handler: "Handler" };
+  return named[key] ?? data.species.find((one) => one.key === key)?.name ?? key;
+}
+
+function reviewOf(photo) {
+  return `/photo/review/${photo}`;
+}
+
+function stripOf(photo) {
+  return `/photo/strip/${photo}`;
+}

@@ -1,0 +1,304 @@
+"""Decide what is asked of a study's clocks, and how a correction or a check of one is kept.
+
+What speaks against a clock is decided in `clockfaults`; here a person's decision is stored.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from functools import partial
+
+import numpy as np
+from sqlalchemy import Connection
+
+from core import clockfaults, clocks, sun
+from core.clockfaults import (
+    ChangedOutcome,
+    ClockCorrection,
+    ClockFinding,
+    Neighbour,
+    Proposal,
+    Timeline,
+)
+from core.clockfaults.rows import Seconds, SunHeight
+from core.errors import ClockError, Problem
+from core.kept import Kept
+from core.model import ClockCheck, Outcome, Photo, Placement
+from core.settings import Settings
+from core.sheets import times as sheet_times
+from core.store import Database, base_version, data_version
+from core.store import corrections as store
+from core.store import logs as log_store
+from core.views import PlacementBase, PlacementView
+
+OutcomesWith = Callable[[Mapping[str, PlacementView]], list[Outcome]]
+"""Gives the study's outcomes with some placements as they would be."""
+MOST_SUPPOSED = 8
+"""So many placements with a proposal are kept at most."""
+_LATEST = 1 << 62
+"""Of corrections that are only supposed: after every one that was made."""
+
+
+@dataclass(frozen=True, slots=True)
+class Supposed:
+    """A placement as it would be with a proposal, and what would become of the trays."""
+
+    view: PlacementView
+    changes: tuple[ChangedOutcome, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Lanes:
+    """When the photos of a placement were taken, by its camera and by what is held true."""
+
+    placement: Placement
+    shown: Seconds
+    """What the camera showed, read in the zone that its clock was set to. [s since 1970 UTC]"""
+    held: Seconds
+    """True times as the study holds them, after corrections and checks. [s since 1970 UTC]"""
+
+
+class Clockbook:
+    """The clocks of a study: what speaks against them, and what people decided."""
+
+    def __init__(
+        self, database: Database, settings: Settings, kept: Kept, outcomes: OutcomesWith
+    ) -> None:
+        self._database = database
+        self._settings = settings
+        self._kept = kept
+        self._outcomes = outcomes
+        self._views: dict[tuple[int, str, Proposal], PlacementView] = {}
+        self._found: dict[str, tuple[tuple[object, ...], list[ClockFinding]]] = {}
+
+    # --- what speaks against a clock -------------------------------------------------------
+
+    def findings(self, placement: str) -> list[ClockFinding]:
+        """List what speaks against the clock of a placement, or against the log it is held to."""
+        with self._database.read() as connection:
+            base = self._kept.base(connection, placement)
+            infrared = self._kept.infrared(placement) if _has_place(base.placement) else {}
+            mark = (base_version(connection), len(infrared), sum(infrared.values()))
+            known = self._found.get(placement)
+            if known and known[0] == mark:
+                return known[1]
+            found = clockfaults.find_faults(self._line(connection, base, infrared))
+        self._found[placement] = (mark, found)
+        return found
+
+    def _line(
+        self, connection: Connection, base: PlacementBase, infrared: Mapping[int, bool]
+    ) -> Timeline:
+        placement, name = base.placement, base.placement.placement
+        checks = log_store.clock_checks(connection)
+        checked = {check.placement for check in checks}
+        own_trays = set(placement.trays)
+        others = [
+            Neighbour(
+                one, self._kept.base(connection, one.placement).seconds, one.placement in checked
+            )
+            for one in log_store.placements(connection)
+            if one.placement != name
+            and (one.camera == placement.camera or own_trays & set(one.trays))
+        ]
+        return Timeline(
+            placement=placement,
+            photos=base.timed.photos,
+            zone=self._settings.timezone,
+            trays=[one for one in base.trays if one.tray in own_trays],
+            checks=[check for check in checks if check.placement == name],
+            corrections=base.corrections,
+            infrared=infrared,
+            sun_height=_sun_over(placement),
+            others=others,
+        )
+
+    def lanes(self, placement: str) -> Lanes:
+        """Give the times of a placement's photos as its camera showed them and as they are held.
+
+        Copies and photos without a time are left out.
+        """
+        with self._database.read() as connection:
+            base = self._kept.base(connection, placement)
+        photos = base.timed.photos
+        logged = base.placement if base.logged else None
+        first = min((p.camera_time for p in photos if p.camera_time), default=None)
+        clock = clocks.clock_of(logged, (), self._settings.timezone, first)
+        shown = clocks.true_times(photos, replace(clock, believes_files=False))
+        counts = np.array([p.is_photo and p.copy_of is None for p in photos], dtype=np.bool_)
+        return Lanes(
+            base.placement,
+            shown.seconds[shown.known & counts],
+            base.timed.seconds[base.timed.known & counts],
+        )
+
+    def supposed_times(self, placement: str, proposal: Proposal) -> Seconds:
+        """Give the true times of a placement's photos as they would be with a proposal. [s]"""
+        held = self._supposed(placement, proposal).ordered
+        moments = (photo.true_time.timestamp() for photo in held if photo.true_time)
+        return np.fromiter(moments, np.int64)
+
+    def suppose(self, placement: str, proposal: Proposal) -> Supposed:
+        """Work out what accepting a proposal would do; nothing is changed by asking."""
+        added = [replace(one, number=_LATEST + at) for at, one in enumerate(proposal.corrections)]
+        view = self._kept.supposed(placement, added, self._settings.gap)
+        changes = clockfaults.changed_outcomes(
+            self._outcomes({}), self._outcomes({placement: view})
+        )
+        return Supposed(view, tuple(changes))
+
+    def _supposed(self, placement: str, proposal: Proposal) -> PlacementView:
+        """Work a placement out with a proposal; the last few are kept while nothing is written."""
+        with self._database.read() as connection:
+            key = (data_version(connection), placement, proposal)
+        if key not in self._views:
+            added = [
+                replace(one, number=_LATEST + at) for at, one in enumerate(proposal.corrections)
+            ]
+            view = self._kept.supposed(placement, added, self._settings.gap)
+            self._views = dict([*self._views.items()][-MOST_SUPPOSED:]) | {key: view}
+        return self._views[key]
+
+    def changes(self, finding: ClockFinding) -> tuple[ChangedOutcome, ...]:
+        """Give what the one proposal of a finding would do to the trays; none has none."""
+        one = finding.chosen
+        return self.suppose(finding.placement, one).changes if one is not None else ()
+
+    # --- what people decided ---------------------------------------------------------------
+
+    def accept(self, proposal: Proposal, by: str, why: str = "") -> list[int]:
+        """Keep a proposal's corrections with who, when and why; gives their numbers.
+
+        All of a proposal or nothing. ClockError where nobody is named, or its photos are gone.
+        """
+        who = _named(by)
+        now = datetime.now(UTC)
+        rows = [
+            replace(one, by=who, made_at=now, why=". ".join(filter(None, [one.why, why.strip()])))
+            for one in proposal.corrections
+        ]
+        if not rows:
+            raise ClockError("This proposal changes nothing. Put the log right instead.")
+        with self._database.begin() as connection:
+            return store.add_corrections(connection, rows)
+
+    def take_back(self, numbers: Sequence[int], by: str) -> None:
+        """Take corrections back, all or none; they are kept and no longer count."""
+        who, now = _named(by), datetime.now(UTC)
+        with self._database.begin() as connection:
+            for number in numbers:
+                store.take_back(connection, number, now, who)
+
+    def history(self, placement: str | None = None) -> list[ClockCorrection]:
+        """List the corrections of a placement, or of all, as made; taken back ones too."""
+        with self._database.read() as connection:
+            return store.corrections(connection, placement)
+
+    # --- clock checks from photos ----------------------------------------------------------
+
+    def read_check(self, placement: str, photo: int, true_time: str) -> ClockCheck:
+        """Give the clock check that a photo of a watch makes; nothing is kept.
+
+        Parameters
+        ----------
+        true_time
+            What the watch in the photo shows, as a log would have it: `YYYY-MM-DD HH:MM:SS` in
+            the study's zone or with an offset; or `HH:MM:SS` alone, on the day that the clock
+            gives, of the study's days the nearest.
+
+        Raises
+        ------
+        ClockError
+            Where the photo has no time or is not here, or the time can be read in two ways.
+        """
+        taken = self._photo(placement, photo)
+        if taken.camera_time is None:
+            raise ClockError(
+                f"{taken.file} has no time of its own, so it cannot be a clock check. Choose a "
+                "photo that has one."
+            )
+        text = true_time.strip()
+        if text and len(text) <= len("HH:MM:SS") and taken.true_time is not None:
+            text = self._on_a_day(text, taken.true_time)
+        found = sheet_times.time_cell(text, self._settings.timezone)
+        if isinstance(found, Problem):
+            raise ClockError(f"The time {true_time.strip()!r} {found.message}")
+        return ClockCheck(placement, taken.camera_time, found, taken.file)
+
+    def _on_a_day(self, clock: str, near: datetime) -> str:
+        """Put a time of day on the day that brings it nearest to a true time."""
+        zone = self._settings.timezone
+        days = [(near + timedelta(days=more)).astimezone(zone).date() for more in (0, -1, 1)]
+        read = [(day, sheet_times.time_cell(f"{day} {clock}", zone)) for day in days]
+        apart = {day: abs(at - near) for day, at in read if isinstance(at, datetime)}
+        return f"{min(apart, key=lambda day: apart[day])} {clock}" if apart else clock
+
+    def add_check(self, check: ClockCheck) -> None:
+        """Keep a clock check beside those of its placement.
+
+        ClockError, and nothing kept, where the camera showed that time at another true time in
+        the clock log already, or where the checks would run backwards.
+        """
+        with self._database.begin() as connection:
+            own = [
+                one
+                for one in log_store.clock_checks(connection)
+                if one.placement == check.placement
+            ]
+            for one in own:
+                if one.camera_showed == check.camera_showed and one.true_time != check.true_time:
+                    raise ClockError(
+                        f"The clock log says already that the camera of {check.placement!r} "
+                        f"showed {check.camera_showed} at another true time "
+                        f"({sheet_times.local_text(one.true_time, self._settings.timezone)}). "
+                        "Remove that check first, or choose another photo."
+                    )
+            log_store.put_clock_checks(connection, [check])
+            base = self._kept.base(connection, check.placement)
+            together = [*(one for one in own if one.camera_showed != check.camera_showed), check]
+            clockfaults.true_times(
+                base.timed.photos,
+                base.placement if base.logged else None,
+                together,
+                self._settings.timezone,
+                base.corrections,
+            )
+
+    def remove_check(self, check: ClockCheck) -> None:
+        """Take a clock check out of the clock log; nothing happens where it is gone already."""
+        with self._database.begin() as connection:
+            log_store.remove_clock_check(connection, check.placement, check.camera_showed)
+
+    def checks(self, placement: str) -> list[ClockCheck]:
+        """Give the clock checks of a placement, in the log's order."""
+        with self._database.read() as connection:
+            found = log_store.clock_checks(connection)
+        return [one for one in found if one.placement == placement]
+
+    def _photo(self, placement: str, photo: int) -> Photo:
+        with self._database.read() as connection:
+            timed = self._kept.base(connection, placement).timed
+        for at, one in enumerate(timed.photos):
+            if one.id == photo:
+                return timed[at]
+        raise ClockError(
+            f"Photo {photo} is not on placement {placement!r}: its card was forgotten or moved. "
+            "Open the page again."
+        )
+
+
+def _has_place(placement: Placement) -> bool:
+    return placement.latitude is not None and placement.longitude is not None
+
+
+def _sun_over(placement: Placement) -> SunHeight | None:
+    if placement.latitude is None or placement.longitude is None:
+        return None
+    return partial(sun.height, latitude=placement.latitude, longitude=placement.longitude)
+
+
+def _named(by: str) -> str:
+    who = " ".join(by.split())
+    if not who:
+        raise ClockError("Nobody is named. Say who decides this first.")
+    return who
