@@ -152,7 +152,7 @@ def outcomes(study: Path, csv_file: str | None) -> None:
 @click.argument("deployment")
 def explain(study: Path, deployment: str) -> None:
     """Walk one outcome back: rule, food, visits, tags, photos, clock."""
-    from app import clockwords, wording  # noqa: PLC0415
+    from app import clockwords, watchline, wording  # noqa: PLC0415
 
     with _open(study) as workspace:
         outcome = workspace.outcome(deployment)
@@ -161,6 +161,9 @@ def explain(study: Path, deployment: str) -> None:
         lines += wording.numbers_behind(
             workspace.reading(tray), workspace.settings, counted=tray.counted
         )
+        account = workspace.watching.account(outcome)
+        if account is not None:
+            lines += watchline.account_lines(account, workspace.zone)
         for name in dict.fromkeys(p.visit.placement for seen in outcome.seen for p in seen.parts):
             made = workspace.clocks.history(name)
             lines += clockwords.corrections(name, made, workspace.zone)
@@ -218,6 +221,38 @@ def traycards(study: Path, file: str) -> None:
     _write_bytes(file, cards.pdf)
     for line in wording.tray_cards(cards.cards, cards.sheets, cards.unprinted):
         click.echo(line, err=True)
+
+
+@commands.command()
+@STUDY
+@click.option("--tagger", multiple=True, metavar="NAME", help="Put a tagger on the list.")
+@click.option("--instructor", multiple=True, metavar="NAME", help="Put an instructor on it.")
+@click.option("--left", multiple=True, metavar="NAME", help="Take somebody out; tags stay.")
+@click.option("--codes", is_flag=True, help="Ask for the class code and the instructors' code.")
+def people(
+    study: Path,
+    tagger: tuple[str, ...],
+    instructor: tuple[str, ...],
+    left: tuple[str, ...],
+    codes: bool,
+) -> None:
+    """List the people of a study; put some on the list, take some out, set the class codes."""
+    from core.people import Role, State  # noqa: PLC0415
+
+    with _open(study) as workspace:
+        for role, names in ((Role.TAGGER, tagger), (Role.INSTRUCTOR, instructor)):
+            for name in names:
+                workspace.people.add(name, role)
+        for name in left:
+            workspace.people.change(name, state=State.LEFT)
+        for role in Role if codes else ():
+            code = click.prompt(f"Code of {role}s", hide_input=True, confirmation_prompt=True)
+            workspace.people.set_code(role, code)
+        rows = [
+            {"name": one.name, "role": str(one.role), "state": str(one.state)}
+            for one in workspace.people.all()
+        ]
+    _print_table(["name", "role", "state"], rows)
 
 
 @commands.command()

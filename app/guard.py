@@ -25,11 +25,11 @@ READS = frozenset(
         "species", "placements", "trays", "clock_checks", "log_rows", "reading", "version",
         # photos
         "cards", "card_in", "photo_rows", "missing_originals", "base", "wholes", "outlines",
-        "previews.state", "previews.stock", "previews.placements", "previews.size",
+        "previews.stock", "previews.placements", "previews.size",
         # answers and what follows from them: of a study in which the unsettled is hidden
         "view", "visit_rows", "outcomes", "outcome", "outcome_rows", "check",
         # people
-        "tagger", "taggers", "people.has_share", "people.how_handed_out",
+        "tagger", "taggers", "people.has_share", "people.how_handed_out", "people.sheet",
     }
 )  # fmt: skip
 """What every tagger may ask of a study on a server."""

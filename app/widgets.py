@@ -26,6 +26,8 @@ CHOICES: Mapping[tuple[LogKind, str], Sequence[str]] = {
 }
 """Columns whose cells are chosen from a list."""
 
+SOMEBODY = "somebody at this computer"
+"""Who decides where nobody gave a name: whoever sits before this computer."""
 MOST_ROWS = 20
 """A table of up to so many rows is shown whole; a longer one scrolls."""
 
@@ -98,7 +100,9 @@ def table(
 # --- who tags or rules ------------------------------------------------------------------------
 
 
-def tagger(workspace: Workspace, cell: st.delta_generator.DeltaGenerator) -> str:
+def tagger(
+    workspace: Workspace, cell: st.delta_generator.DeltaGenerator, *, labelled: bool = True
+) -> str:
     """Ask for the name of whoever sits here, where people only choose one."""
     known = sorted({*workspace.taggers(), session.tagger()} - {""})
     typed = cell.selectbox(
@@ -108,6 +112,7 @@ def tagger(workspace: Workspace, cell: st.delta_generator.DeltaGenerator) -> str
         accept_new_options=True,
         key="tagger",
         placeholder="Type your name",
+        label_visibility="visible" if labelled else "collapsed",
     )
     session.set_tagger(workspace.tagger(typed or ""))
     return session.tagger()

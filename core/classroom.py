@@ -5,8 +5,9 @@ The rules are in people, handout, settling and agreement; here their rows are fe
 
 import hashlib
 import threading
+from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from core import agreement, handout, people, settling
@@ -31,6 +32,29 @@ WRONG = (
     "The name and the code do not belong together. Instructors have a code of their own; ask one "
     "for yours."
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far somebody is."""
+
+    name: str
+    read: int
+    """Visits that they have read."""
+    given: int
+    """Visits that were handed out to them, those to learn from too."""
+    left: int
+    """Of those, the ones that they have not tagged."""
+    training: int
+
+
+@dataclass(frozen=True, slots=True)
+class Agreement:
+    """How far the taggers of a study agree."""
+
+    group: agreement.GroupAgreement
+    species: tuple[agreement.GroupAgreement, ...]
+    pairs: tuple[agreement.PairAgreement, ...]
 
 
 class AllMaySee(Kept):
@@ -70,15 +94,22 @@ class Classroom:
         self._attempts = Attempts()
         self._lock = threading.Lock()
         self._read: tuple[int, list[agreement.ReadVisit]] | None = None
+        self._agreed: tuple[list[agreement.ReadVisit], Agreement] | None = None
 
     # --- people ----------------------------------------------------------------------------
 
     def all(self) -> list[Person]:
-        """List everybody, and after them who has tags and was never put on the list."""
+        """List everybody, and after them who has tags and was never put on the list.
+
+        Of these, whoever has only ruled is an instructor.
+        """
         with self._database.read() as connection:
             listed = people_store.people(connection)
             tagged = tag_store.names_of_taggers(connection)
-        return [*listed, *(Person(n) for n in tagged if people.known_as(n, listed) is None)]
+            readers = people_store.readers(connection)
+        others = [name for name in tagged if people.known_as(name, listed) is None]
+        roles = {True: Role.TAGGER, False: Role.INSTRUCTOR}
+        return [*listed, *(Person(name, roles[name in readers]) for name in others)]
 
     def who(self, name: str, *, says_instructor: bool = False) -> Who:
         """Give who somebody is whose name was proved as the study's sign-in asks."""
@@ -107,7 +138,10 @@ class Classroom:
         with self._database.begin(Raises.NOTHING) as connection:
             listed = people_store.people(connection)
             if people.known_as(name, listed) is None:
-                people_store.add_person(connection, Person(people.bare(name)), datetime.now(UTC))
+                spelt = people.bare(name)
+                if spelt not in tag_store.names_of_taggers(connection):
+                    raise PeopleError(f"Nobody in the study is called {spelt!r}. Mend the name.")
+                people_store.add_person(connection, Person(spelt), datetime.now(UTC))
             self._refuse_no_instructor(listed, name, role, state)
             people_store.change_person(connection, name, role=role, state=state)
         if state is State.LEFT or (state is State.ACTIVE and self.how_handed_out()):
@@ -231,6 +265,11 @@ class Classroom:
         with self._database.read() as connection:
             return people_store.shares(connection, placement, tagger)
 
+    def training(self, placement: str, tagger: str) -> frozenset[int]:
+        """Give the photos by which somebody was given visits to learn from."""
+        with self._database.read() as connection:
+            return people_store.training(connection, placement, tagger)
+
     def has_share(self, tagger: str) -> bool:
         """Say whether somebody was given visits to tag."""
         with self._database.read() as connection:
@@ -307,6 +346,40 @@ class Classroom:
         if self._read is None or self._read[0] != version:
             self._read = (version, agreement.read_visits(self.visits()))
         return self._read[1]
+
+    def agreements(self) -> Agreement:
+        """Give how far taggers agree: all at once, over each species, and two by two."""
+        read = self.read_visits()
+        if self._agreed is None or self._agreed[0] is not read:
+            species = agreement.species_agreements(read)
+            found = agreement.group_agreement(read), tuple(species)
+            self._agreed = (read, Agreement(*found, tuple(agreement.pair_agreements(read))))
+        return self._agreed[1]
+
+    def sheets(self) -> list[agreement.Sheet]:
+        """Give every reader's sheet, those who read most first."""
+        return agreement.sheets(self.read_visits())
+
+    def sheet(self, tagger: str) -> agreement.Sheet:
+        """Give what somebody can learn: what they mix up, over settled visits."""
+        return agreement.sheet_of(self.read_visits(), tagger)
+
+    def progress(self) -> list[Progress]:
+        """Say of everybody how much they read, were given, and have left."""
+        read = Counter(one.tagger for visit in self.read_visits() for one in visit.readings)
+        said = {
+            (one.visit.placement, photo.id): _taggers(one.answer)
+            for one in self.visits()
+            for photo in one.visit.photos
+        }
+        given, left, training = Counter[str](), Counter[str](), Counter[str]()
+        for share in self.shares():
+            given[share.tagger] += 1
+            training[share.tagger] += share.training
+            open_ = share.tagger not in said.get((share.placement, share.photo), ())
+            left[share.tagger] += open_
+        names = dict.fromkeys([one.name for one in self.all()])
+        return [Progress(n, read[n], given[n], left[n], training[n]) for n in names]
 
     def to_settle(self) -> list[ToSettle]:
         """List the visits that wait for an instructor, those that decide most first."""

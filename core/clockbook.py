@@ -16,6 +16,7 @@ from core.clockfaults import (
     ChangedOutcome,
     ClockCorrection,
     ClockFinding,
+    Confidence,
     Neighbour,
     Proposal,
     Timeline,
@@ -85,6 +86,10 @@ class Clockbook:
             found = clockfaults.find_faults(self._line(connection, base, infrared))
         self._found[placement] = (mark, found)
         return found
+
+    def in_doubt(self, placement: str) -> bool:
+        """Say whether something clear speaks against a clock, which waits for a decision."""
+        return any(one.confidence is Confidence.CLEAR for one in self.findings(placement))
 
     def _line(
         self, connection: Connection, base: PlacementBase, infrared: Mapping[int, bool]

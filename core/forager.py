@@ -210,6 +210,9 @@ class Circumstances:
     """Whether the last feeder's own visit was running at pick-up."""
     fed_after_gap: bool = False
     quiet_too_long: bool = False
+    watch_doubted: bool = False
+    """Whether a camera may have seen nothing in a part of the window that no other watched."""
+    clock_doubted: bool = False
     nights: int = 0
     """Local midnights inside the window."""
 
@@ -353,6 +356,8 @@ def special_cases(case: Circumstances) -> tuple[Reason, ...]:
         (Reason.PERSON_ON_TRAY, company.persons and bool(company.feeders)),
         (Reason.WET_CORRECTED, case.condition is Condition.WET and case.moisture_controls > 0),
         (Reason.CONDITION_OTHER, case.condition is Condition.OTHER),
+        (Reason.CLOCK_IN_DOUBT, case.clock_doubted),
+        (Reason.WATCH_IN_DOUBT, case.watch_doubted),
         (Reason.SHORT_VISITS_MISSED, case.quiet_too_long),
         (Reason.BLEND_OF_NIGHTS, case.nights > 1),
     )

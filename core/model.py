@@ -431,6 +431,8 @@ class Reason(StrEnum):
     RUNNING_AT_PICKUP = "a visit was running at pick-up"
     FEEDING_UNCERTAIN = "another animal came onto the tray after the last that was seen feeding"
     SHORT_VISITS_MISSED = "short visits may be missed, the camera's quiet time exceeds the gap"
+    WATCH_IN_DOUBT = "the camera may have seen nothing for a while, nobody has looked yet"
+    CLOCK_IN_DOUBT = "something speaks against the camera's clock, nobody has decided yet"
     WET_CORRECTED = "the food was wet, corrected by moisture controls"
     CONDITION_OTHER = "something else happened to the tray"
     BLEND_OF_NIGHTS = "the window holds more than one night without a recount"

@@ -29,7 +29,7 @@ Field = NDArray[Any]
 """Shape (h, w), floats of 32 bits."""
 Polygon = tuple[tuple[float, float], ...]
 
-METHOD = 2
+METHOD = 3
 """Number of this way of scoring; photos scored another way are scored anew."""
 WIDTH = 240
 """Pictures are looked at so wide: the eye of a mouse is lost, the mouse is not. [px]"""

@@ -179,6 +179,10 @@ class _Tray:
                 one.quiet_s is not None and timedelta(seconds=one.quiet_s) > self.settings.gap
                 for one in self._cameras()
             ),
+            watch_doubted=self._doubted(window),
+            clock_doubted=any(
+                one.clock_doubted for one in self.records if _was_there(one.placement, window)
+            ),
             nights=_nights(window, self.settings.timezone) if window else 0,
         )
 
@@ -206,6 +210,20 @@ class _Tray:
         inside = coverage.clip(coverage.union(spans), window)
         # A stretch that begins as the tray is picked up watches nothing of a half-open window.
         return [span for span in inside if span.start < window.end]
+
+    def _doubted(self, window: Span | None) -> bool:
+        """Say whether a part of the window is in doubt that no camera surely watched."""
+        if window is None:
+            return False
+        doubted = [span for record in self.records for span in record.doubted]
+        sure = [
+            part
+            for record in self.records
+            for span in record.watched
+            for part in coverage.without(span, record.doubted)
+        ]
+        inside = [span for span in coverage.clip(doubted, window) if span.start < span.end]
+        return any(coverage.without(span, sure) for span in inside)
 
     def _seen(self, window: Span) -> list[SeenVisit]:
         visits = [self._cut(run, window) for run in self.runs]

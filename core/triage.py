@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from core import motion, visits
+from core.coverage import lens
 from core.errors import CardError
 from core.model import Outline
 from core.motion import Frame, Picture
@@ -54,6 +55,8 @@ class _Frames:
         self._previews, self._files = previews, files
         self._copies = newest(previews.folder, base.place.keys(), STRIP_PX)
         self._ready: OrderedDict[int, Frame | None] = OrderedDict()
+        self.measures: dict[int, tuple[float, float]] = {}
+        """Mean grey and contrast of each picture that was looked at."""
 
     def basis(self, photo: int) -> str:
         return COPY if photo in self._copies else THUMBNAIL
@@ -65,6 +68,8 @@ class _Frames:
             return self._ready[photo]
         picture = self.picture(photo)
         frame = None if picture is None else motion.frame_of(picture)
+        if picture is not None:
+            self.measures[photo] = lens.measure(picture)
         self._ready[photo] = frame
         if len(self._ready) > FRAMES_KEPT:
             self._ready.popitem(last=False)
@@ -177,7 +182,9 @@ def score(
     total, done, tried, held = sum(len(whole.runs[at]) for at in due), 0, 0, list[Score]()
     for at in due:
         for photo, infrared, change in whole.changes(at, trays):
-            held.append(_score(photo, frames.basis(photo), infrared, change))
+            scored = _score(photo, frames.basis(photo), infrared, change)
+            grey, contrast = frames.measures[photo]
+            held.append(replace(scored, grey=grey, contrast=contrast))
         tried += len(whole.runs[at])
         if len(held) >= LOT:
             done += _keep(database, held)

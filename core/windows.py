@@ -26,6 +26,10 @@ class Record:
     placement: Placement
     visits: tuple[AnsweredVisit, ...] = ()
     watched: tuple[Span, ...] = ()
+    doubted: tuple[Span, ...] = ()
+    """Stretches in which it may have seen nothing, and nobody has looked yet."""
+    clock_doubted: bool = False
+    """Whether something clear speaks against its clock, and nobody has decided yet."""
 
 
 @dataclass(frozen=True, slots=True)

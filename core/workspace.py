@@ -21,7 +21,6 @@ from core import (
     sheets,
     taglog,
     tags,
-    windows,
 )
 from core.classroom import AllMaySee, Classroom
 from core.clockbook import Clockbook
@@ -66,6 +65,7 @@ from core.store import tags as tag_store
 from core.store.peaks import Change
 from core.taglog import NewTag
 from core.views import Layout, PlacementBase, PlacementView
+from core.watchbook import Watchbook
 
 if TYPE_CHECKING:
     from core import codes, traycards, triage
@@ -87,7 +87,9 @@ class Workspace:
         self._kept = kept or Kept(database, own)
         self.people = Classroom(database, self._kept, own, self.placements, self.outcomes)
         """Who takes part, whose is what to tag, what is to settle, how far they agree."""
-        self._outcomes: tuple[int, list[Outcome]] | None = None
+        self._outcomes: tuple[object, list[Outcome]] | None = None
+        self.watching = Watchbook(database, own, self.placements, self.view)
+        """When its cameras watched, what is suspected, and what people said of that."""
         self.clocks = Clockbook(database, own, self._kept, self._outcomes_with)
         """What speaks against the clocks of its cameras, and what people decided."""
 
@@ -420,23 +422,24 @@ class Workspace:
 
     def outcomes(self) -> list[Outcome]:
         """Give one outcome for each study tray deployment, in the log's order."""
-        version = self.version()
-        if self._outcomes and self._outcomes[0] == version:
-            return self._outcomes[1]
-        found = self._outcomes_with({})
-        self._outcomes = (version, found)
-        return found
+        return self._outcomes_with({})
 
     def _outcomes_with(self, supposed: Mapping[str, PlacementView]) -> list[Outcome]:
-        """Give the outcomes, with some placements as they would be."""
-        if not supposed and self._outcomes and self._outcomes[0] == self.version():
+        """Give the outcomes, with the clocks of some placements as they would be."""
+        mark = (self.version(), self.watching.mark())
+        if not supposed and self._outcomes and self._outcomes[0] == mark:
             return self._outcomes[1]
         records = []
         for placement in self.placements():
-            view = supposed.get(placement.placement) or self.view(placement.placement)
+            name = placement.placement
+            view = supposed.get(name) or self.view(name)
             if view.logged:
-                records.append(windows.Record(placement, view.visits, view.watched))
-        return outcomes.outcomes(self.trays(), records, self.species(), self.settings)
+                doubted = name not in supposed and self.clocks.in_doubt(name)
+                records.append(self.watching.record(view, clock_doubted=doubted))
+        found = outcomes.outcomes(self.trays(), records, self.species(), self.settings)
+        if not supposed:
+            self._outcomes = (mark, found)
+        return found
 
     def outcome(self, deployment: str) -> Outcome:
         """Give the outcome of one deployment; StudyError with the likely id when unknown."""
@@ -481,6 +484,7 @@ class Workspace:
         for place in self.placements():
             for one in self.clocks.findings(place.placement):
                 found.append(checks.of_clock(one, self.clocks.changes(one)))
+            found += self.watching.findings(self.view(place.placement))
         for placement, count in self.missing_originals().items():
             found.append(
                 Finding(

@@ -51,11 +51,13 @@ class Page:
     maker: Maker = field(default_factory=Maker)
     headers: dict[str, str] = field(default_factory=dict)
     """In place of a ticket of their own, or beside it."""
+    way: str = "name"
+    """How they signed in."""
     acts: int = 0
 
     def ask(self, method: str, path: str, body: object = None, query: str = "") -> Answer:
         """Send a request; a body of bytes goes as it is."""
-        ticket = tickets.ticket_for(self.who, instructor=self.instructor)
+        ticket = tickets.ticket_for(self.who, instructor=self.instructor, way=self.way)
         signed = tickets.signed(ticket, self.workspace.ticket_secret())
         headers = {tickets.HEADER: signed} | self.headers
         raw = body if isinstance(body, bytes) else json.dumps(body).encode()

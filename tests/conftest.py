@@ -9,6 +9,7 @@ from asking import Page
 
 from app import session
 from app.demo import build_demo
+from core.people import Role
 from core.workspace import Workspace
 
 
@@ -56,3 +57,37 @@ def nomsa(demo: Workspace) -> Page:
 def ike(demo: Workspace) -> Page:
     """The instructor."""
     return Page(demo, "Ike", instructor=True)
+
+
+# --- a class on a server -------------------------------------------------------------------------
+
+CODES = {Role.TAGGER: "dune grass moon", Role.INSTRUCTOR: "owl salt river"}
+
+
+@pytest.fixture
+def classroom(built: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Workspace]:
+    """The demo on a class server with codes: Nomsa, Piet and Thandi tag, Ike instructs."""
+    folder = tmp_path / "class"
+    shutil.copytree(built, folder)
+    set_up_class(folder)
+    monkeypatch.setenv(session.STUDY_VARIABLE, str(folder))
+    with Workspace.open(folder) as workspace:
+        yield workspace
+
+
+def set_up_class(folder: Path, sign_in: str = "code", more: str = "") -> None:
+    """Make a study one of a class: people sign in, and its codes are set."""
+    file = folder / "study.toml"
+    text = file.read_text(encoding="utf-8")
+    asked = f'sign_in = "{sign_in}"\n{more}'
+    if "[people]" in text:
+        text = text.replace('sign_in = "name"', asked)
+    else:
+        text += f"\n[people]\n{asked}"
+    file.write_text(text, encoding="utf-8")
+    with Workspace.open(folder) as workspace:
+        for name in ("Nomsa", "Piet", "Thandi"):
+            workspace.people.add(name)
+        workspace.people.add("Ike", Role.INSTRUCTOR)
+        for role, code in CODES.items():
+            workspace.people.set_code(role, code)

@@ -9,6 +9,8 @@ import pandas as pd
 from streamlit.testing.v1 import AppTest
 
 from app import session
+from app.viewer import tickets
+from core.people import Role
 
 MAIN = Path(session.__file__).with_name("main.py")
 PAGES = ("cards", "clocks", "tag", "trays", "results")
@@ -52,3 +54,26 @@ def told(at: AppTest) -> dict[str, Any]:
     [viewer] = at.get("bidi_component")
     data: dict[str, Any] = json.loads(viewer.proto.json)
     return data
+
+
+def signed_in(page: str, who: str, **state: object) -> AppTest:
+    """Open a page of a class server as somebody who has signed in and whose browser keeps it."""
+    study = session.study()
+    way = study.people.way()
+    here = study.people.who(who)
+    instructs = here.role is Role.INSTRUCTOR
+    new = tickets.ticket_for(here.name, instructor=instructs, way=way)
+    ticket = tickets.signed(new, study.ticket_secret())
+    kept = {
+        "own_tagger": who,
+        "own_way": way,
+        f"own_ticket_{here.role}_{here.name}_{way}": ticket,
+        "own_cookie": ticket,
+    }
+    at = AppTest.from_file(str(MAIN), default_timeout=60)
+    for name, value in (kept | state).items():
+        at.session_state[name] = value
+    at.run()
+    at.switch_page(f"screens/{page}.py").run()
+    assert not at.exception, [one.value for one in at.exception]
+    return at

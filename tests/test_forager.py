@@ -94,6 +94,8 @@ SPECIAL: list[tuple[dict[str, object], Reason]] = [
     ({"condition": Condition.WET, "moisture_controls": 2}, Reason.WET_CORRECTED),
     ({"condition": Condition.OTHER}, Reason.CONDITION_OTHER),
     ({"quiet_too_long": True}, Reason.SHORT_VISITS_MISSED),
+    ({"watch_doubted": True}, Reason.WATCH_IN_DOUBT),
+    ({"clock_doubted": True}, Reason.CLOCK_IN_DOUBT),
     ({"nights": 2}, Reason.BLEND_OF_NIGHTS),
 ]
 

@@ -189,6 +189,8 @@ def every_case() -> Iterator[Circumstances]:
     yield case(cut_at_set_out=True)
     yield case(running_at_pickup=True)
     yield case(quiet_too_long=True)
+    yield case(watch_doubted=True)
+    yield case(clock_doubted=True)
     yield case(overlaps=True)
     yield case(outside_placement=True)
     yield case(mostly_before=True)

@@ -1,6 +1,5 @@
 """Every row comes back from the store as it was given, and each log keeps its order."""
 
-import os
 from collections.abc import Iterator
 from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta, timezone
@@ -13,6 +12,7 @@ from builders import LATER, NOON, card_with, rolled_back
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import Table
+from stores import KINDS, new_study
 
 from core.model import (
     ClockCheck,
@@ -40,28 +40,20 @@ from core.store import (
 )
 
 
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    """Give a path for a database, with the characters that break addresses."""
-    folder = tmp_path / ("Müller's 50% #1 study" + ("?" if os.name == "posix" else ""))
-    folder.mkdir()
-    return folder / "lastbite.db"
+@pytest.fixture(params=KINDS)
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    """Give the database of a new study, in a file or on a server."""
+    with new_study(request.param, tmp_path) as made:
+        yield made
 
 
-@pytest.fixture
-def database(path: Path) -> Iterator[Database]:
-    """Give the database of a new study."""
-    made = Database.create(path)
-    yield made
-    made.dispose()
-
-
-@pytest.fixture(scope="module")
-def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
+@pytest.fixture(scope="module", params=KINDS)
+def shared(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Database]:
     """Give one database for many examples, of which each is rolled back."""
-    made = Database.create(tmp_path_factory.mktemp("shared") / "lastbite.db")
-    yield made
-    made.dispose()
+    with new_study(request.param, tmp_path_factory.mktemp("shared")) as made:
+        yield made
 
 
 # --- each kind of row comes back as it was given -------------------------------------------------

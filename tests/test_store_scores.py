@@ -5,17 +5,18 @@ from pathlib import Path
 
 import pytest
 from builders import card_with
+from stores import KINDS, new_study
 
 from core.store import Database, Raises, cards, data_version, scores
 from core.store.peaks import changes, wholes
 from core.store.scores import Score
 
 
-@pytest.fixture
-def database(tmp_path: Path) -> Iterator[Database]:
-    made = Database.create(tmp_path / "lastbite.db")
-    yield made
-    made.dispose()
+@pytest.fixture(params=KINDS)
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    """Give the database of a new study, in a file or on a server."""
+    with new_study(request.param, tmp_path) as made:
+        yield made
 
 
 def score_of(photo: int, whole: float, **more: object) -> Score:

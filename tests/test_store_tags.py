@@ -5,17 +5,20 @@ from pathlib import Path
 
 import pytest
 from builders import LATER, NOON, card_with, rolled_back, tag_of
+from stores import KINDS, new_study
 
 from core.errors import TagError
 from core.store import Database, tags
 from core.store.tags import NOTHING_SEEN
 
 
-@pytest.fixture(scope="module")
-def database(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
-    made = Database.create(Path(tmp_path_factory.mktemp("tags")) / "lastbite.db")
-    yield made
-    made.dispose()
+@pytest.fixture(scope="module", params=KINDS)
+def database(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Database]:
+    """Give the database of a new study, in a file or on a server."""
+    with new_study(request.param, Path(tmp_path_factory.mktemp("tags"))) as made:
+        yield made
 
 
 def test_only_what_is_new_is_fetched_again(database: Database) -> None:

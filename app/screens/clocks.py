@@ -204,14 +204,9 @@ def show_proposal(
     )
     if press.button("Accept", key=f"accept-{key}", type="primary", width="stretch"):
         with widgets.faults():
-            workspace.clocks.accept(proposal, session.tagger() or _nobody(), because)
+            workspace.clocks.accept(proposal, session.tagger() or widgets.SOMEBODY, because)
             session.say("good", f"{finding.placement}: {proposal.words}. You can take it back.")
             st.rerun()
-
-
-def _nobody() -> str:
-    """Say who decides where nobody gave a name: the one who sits before this computer."""
-    return "somebody at this computer"
 
 
 def history(workspace: Workspace, name: str) -> None:
@@ -232,7 +227,7 @@ def history(workspace: Workspace, name: str) -> None:
                 if other.made_at == one.made_at and other.taken_back is None
             ]
             with widgets.faults():
-                workspace.clocks.take_back(together, session.tagger() or _nobody())
+                workspace.clocks.take_back(together, session.tagger() or widgets.SOMEBODY)
                 session.say("good", f"{name}: the correction was taken back.")
                 st.rerun()
 

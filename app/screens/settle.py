@@ -40,8 +40,8 @@ def settle_page() -> None:
 
 def _who(workspace: Workspace) -> None:
     """Ask who rules, as the Tag page asks who tags."""
-    name, tick, _ = st.columns([2, 1, 4], vertical_alignment="bottom", gap="small")
-    widgets.tagger(workspace, name)
+    name, tick, _ = st.columns([2, 1, 4], vertical_alignment="center", gap="small")
+    widgets.tagger(workspace, name, labelled=False)
     widgets.instructor(tick)
 
 

@@ -4,8 +4,9 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from app import session, timeline, widgets, wording
+from app import session, timeline, watchline, widgets, wording
 from app.review import Show
+from core.coverage import Suspicion
 from core.exports.tables import answer_text
 from core.logs import LogKind
 from core.model import AnsweredVisit, Outcome, SeenVisit, Status
@@ -144,11 +145,78 @@ def walk(workspace: Workspace, outcome: Outcome) -> None:
         widgets.table(
             wording.food_lines(reading, counted=tray.counted), alt="Food numbers of this tray"
         )
+    watched_time(workspace, outcome)
     if not outcome.seen:
         st.info("No visit falls into this window.")
     for number, seen in enumerate(outcome.seen, start=1):
         with st.container(border=True):
             visit(workspace, outcome, number, seen)
+
+
+def watched_time(workspace: Workspace, outcome: Outcome) -> None:
+    """Draw what of the window was watched, say what could have been missed, ask what is unclear."""
+    account = workspace.watching.account(outcome)
+    if account is None:
+        return
+    tray, zone = outcome.deployment.tray, workspace.zone
+    places = [one for one in workspace.placements() if tray in one.trays]
+    place = next((one for one in places if one.latitude is not None), None)
+    st.markdown("**Watched time**")
+    st.altair_chart(
+        watchline.chart(account, outcome, place, zone, dark=session.dark()),
+        width="stretch",
+        alt=watchline.in_words(account, outcome),
+    )
+    shaded = " Shaded: night, by the sun's height." if place else ""
+    st.text(f"{account.sentence}{shaded}")
+    lost = [
+        watchline.stretch_line(one, missed, zone)
+        for one, missed in zip(account.stretches, account.missed, strict=True)
+        if missed
+    ]
+    if lost:
+        many = "1 stretch was" if len(lost) == 1 else f"{len(lost)} stretches were"
+        with st.expander(f"{many} not watched, or not surely", expanded=len(lost) <= ACROSS):
+            st.text("\n".join(lost[:PAGE]))
+            if len(lost) > PAGE:
+                st.text(f"… and {len(lost) - PAGE} more; `lastbite explain` lists them.")
+    for number, one in enumerate(workspace.watching.at_tray(outcome)):
+        with st.container(border=True):
+            suspicion(workspace, one, f"{outcome.deployment.deployment}-{number}")
+
+
+def suspicion(workspace: Workspace, one: Suspicion, key: str) -> None:
+    """Show what may have kept a camera from watching, and let somebody say whether it did."""
+    when = wording.stretch(one.span.start, one.span.end, workspace.zone)
+    st.markdown(f"**{wording.plain(f'Placement {one.placement}: was it so that {one.why}?')}**")
+    st.text("\n".join([when, *(f"· {sign}" for sign in one.evidence)]))
+    known = {photo.id: photo for photo in workspace.view(one.placement).photos}
+    cells = st.columns(ACROSS)
+    for cell, number in zip(cells, one.look_at, strict=False):
+        photo = known.get(number)
+        if photo is not None:
+            words = f"{photo.file.rsplit('/', 1)[-1]}, camera showed {photo.camera_time}"
+            cell.html(widgets.thumb(photo, words, height="110px"))
+            cell.text(words)
+    ruling = workspace.watching.ruled(one)
+    if ruling is not None:
+        said = "Yes: not watched" if ruling.accepted else "No: it was watched"
+        because = f" ({ruling.because})" if ruling.because else ""
+        st.text(f"{said}, says {ruling.by}{because}.")
+        if st.button("Take this back", key=f"unrule-{key}"):
+            with widgets.faults():
+                workspace.watching.take_back(ruling.number, session.tagger() or widgets.SOMEBODY)
+                st.rerun()
+        return
+    why, yes, no = st.columns([3, 1, 1], vertical_alignment="bottom")
+    because = why.text_input("What you saw", key=f"because-{key}")
+    for cell, label, accepted in ((yes, "Yes, it was", True), (no, "No, it was not", False)):
+        if cell.button(label, key=f"rule-{accepted}-{key}", width="stretch"):
+            with widgets.faults():
+                workspace.watching.rule(
+                    one, session.tagger() or widgets.SOMEBODY, accepted=accepted, because=because
+                )
+                st.rerun()
 
 
 def visit(workspace: Workspace, outcome: Outcome, number: int, seen: SeenVisit) -> None:

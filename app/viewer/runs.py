@@ -12,6 +12,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from app import review, wording
+from core import people
+from core.exports.tables import name_of
 from core.model import ClockFlag, Photo, PhotoKind, true_time
 from core.tags import Run
 from core.views import Layout
@@ -32,6 +34,8 @@ class Teller:
     zone: ZoneInfo
     tagger: str
     instructor: bool
+    training: frozenset[int] = frozenset()
+    """Photos by which they were given settled visits to learn from."""
 
 
 def ids_of(layout: Layout, first: int, last: int) -> list[int]:
@@ -90,6 +94,7 @@ def _timed_row(teller: Teller, places: Sequence[int]) -> dict[str, Any]:
         "in_window": bool(out),
         "trays": review.trays_to_choose(base.trays, base.placement, out),
         "state": _state(layout, numbers) if teller.instructor else "",
+        "learned": _learned(teller, numbers),
         "photos": _photos(teller, photos, name),
         "said": _said(teller, places),
     }
@@ -107,6 +112,7 @@ def _untimed_row(teller: Teller, photo: Photo) -> dict[str, Any]:
         "in_window": False,
         "trays": [],
         "state": "",
+        "learned": "",
         "photos": _photos(teller, [photo], UNTIMED),
         "said": [],
     }
@@ -154,6 +160,21 @@ def _state(layout: Layout, numbers: Sequence[int]) -> str:
     for number in numbers:
         whose = f"Visit {number}: " if len(numbers) > 1 else ""
         said.append(f"{whose}{wording.state_line(layout.answer(number))}")
+    return "\n".join(said)
+
+
+def _learned(teller: Teller, numbers: Sequence[int]) -> str:
+    """Say of a visit that was there to learn from how it was settled, once they have tagged it."""
+    said = []
+    for number in numbers if teller.training else ():
+        ids = teller.layout.base.ids[teller.layout.photos_of(number)].tolist()
+        answer = teller.layout.answer(number)
+        tagged = any(t.tagger == teller.tagger and not t.ruling for t in answer.tags)
+        if tagged and people.is_settled(answer) and not teller.training.isdisjoint(ids):
+            names = " + ".join(name_of(key, teller.layout.base.species) for key in answer.species)
+            said.append(
+                f"You were given visit {number} to learn from: an instructor ruled {names}."
+            )
     return "\n".join(said)
 
 

@@ -249,6 +249,7 @@ def runs_asked(call: Call) -> Mapping[str, Any]:
         call.workspace.zone,
         call.tagger,
         call.instructs,
+        call.workspace.people.training(call.placement, call.tagger),
     )
     return {"runs": [runs.row(teller, *pair) for pair in pairs]}
 

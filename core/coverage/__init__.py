@@ -1,7 +1,8 @@
 """Decide when a placement was watching, and what of a tray's window was not.
 
-`watched` and `cover` are what outcomes are made of. The rest looks deeper: what was set, what is
-suspected, and what could have been missed; it proposes and explains, and changes no outcome.
+`watched` and `cover` are what outcomes are made of, less what a person accepted to be unwatched.
+The rest looks deeper: what was set, what is suspected, and what could have been missed; a
+suspicion makes a tray a caution until somebody has looked, and no more.
 """
 
 from core.coverage.account import WindowAccount, account_of
@@ -10,8 +11,8 @@ from core.coverage.lens import lens_blocked
 from core.coverage.quiet import Quiet, quiet_of
 from core.coverage.rhythm import Rhythm, rhythm_of
 from core.coverage.rows import Confidence, State, Stretch, StretchRuling, Suspicion, Why
-from core.coverage.stretches import stretches_of
-from core.coverage.watching import Cover, clip, cover, gaps, share, union, watched
+from core.coverage.stretches import doubted, stretches_of, without_accepted
+from core.coverage.watching import Cover, clip, cover, gaps, share, union, watched, without
 from core.coverage.words import could_be_missed
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
     "clip",
     "could_be_missed",
     "cover",
+    "doubted",
     "gaps",
     "lens_blocked",
     "quiet_of",
@@ -38,4 +40,6 @@ __all__ = [
     "stretches_of",
     "union",
     "watched",
+    "without",
+    "without_accepted",
 ]

@@ -24,6 +24,21 @@ RUN_PHOTOS, RUN_TIME = 5, timedelta(minutes=10)
 """A long run: at least so many photos over at least so long (a judgement)."""
 
 
+STRIP_TOP, STRIP_BOTTOM = 0.1, 0.85
+"""What cameras print stands above or below these parts of a picture's height (from memory)."""
+
+
+def measure(picture: NDArray[np.uint8]) -> tuple[float, float]:
+    """Give the mean grey of a picture and its contrast, 0 to 1, without what the camera prints.
+
+    `picture` has the shape (height, width) or (height, width, channels).
+    """
+    height = picture.shape[0]
+    middle = picture[int(height * STRIP_TOP) : max(int(height * STRIP_BOTTOM), 1)]
+    grey = middle if middle.ndim == 2 else middle.mean(axis=2)  # noqa: PLR2004
+    return float(grey.mean()) / 255, float(grey.std()) / 255
+
+
 def lens_blocked(
     ordered: Sequence[Photo], placement: Placement, grey: Measured, contrast: Measured
 ) -> list[Suspicion]:

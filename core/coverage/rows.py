@@ -88,5 +88,6 @@ class StretchRuling:
     made_at: datetime | None = None
     taken_back: datetime | None = None
     """When a person took it back; it no longer counts."""
+    taken_back_by: str = ""
     number: int = 0
     """Order in which rulings were made: where two meet, the later one holds."""

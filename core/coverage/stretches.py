@@ -11,10 +11,12 @@ from datetime import UTC, datetime, timedelta
 from core.coverage.account import joined
 from core.coverage.quiet import quiet_of
 from core.coverage.rows import State, Stretch, StretchRuling, Suspicion, Why
-from core.coverage.watching import next_due, proves, watched, without
+from core.coverage.watching import clip, next_due, proves, watched, without
 from core.model import ClockFlag, Photo, Placement, Span, true_time
 from core.visits import TIMELAPSE_SLACK_S
 
+SUSPECTED = frozenset({Why.CARD_FULL, Why.LENS_BLOCKED})
+"""Why a stretch is in doubt until a person has looked."""
 EVER = Span(datetime.min.replace(tzinfo=UTC), datetime.max.replace(tzinfo=UTC))
 """All of time: outside its placement no camera watches."""
 _FROM_A_PROOF = {Why.TIMELAPSE_MISSING, Why.DEAD_AT_PICKUP, Why.AFTER_LAST}
@@ -67,7 +69,7 @@ def _by_proofs(
     ordered: Sequence[Photo], placement: Placement, gap: timedelta, stay: Span
 ) -> list[Stretch]:
     """Say of each part of a placement's stay why it is watched or not, as `watched` has it."""
-    name, spans = placement.placement, watched(ordered, placement, gap)
+    name, spans = placement.placement, clip(watched(ordered, placement, gap), stay)
     if not spans:
         return [Stretch(stay, State.UNWATCHED, Why.NO_PHOTO, name)]
     shown = {true_time(one): one.camera_time for one in ordered if proves(one, placement)}
@@ -166,4 +168,28 @@ def _lay(
                 cursor = end
             at += 1
         found.append(replace(one, span=Span(cursor, one.span.end)))
+    return found
+
+
+def doubted(stretches: Sequence[Stretch]) -> list[Span]:
+    """Give the stretches that are suspected and that nobody has ruled on."""
+    return [one.span for one in stretches if one.state is State.UNTRUSTED and one.why in SUSPECTED]
+
+
+def without_accepted(spans: Sequence[Span], stretches: Sequence[Stretch]) -> list[Span]:
+    """Take from watched stretches what a person accepted to be unwatched.
+
+    So the verdict follows a ruling, and nothing else that is told here: suspected time counts as
+    watched until somebody has looked (the tray is a caution meanwhile), and the quiet time after
+    a trigger does, since the camera took part in what came before and after (a caution too).
+    """
+    gone = [one.span for one in stretches if one.state is State.UNWATCHED and one.why in SUSPECTED]
+    if not gone:
+        return list(spans)
+    found: list[Span] = []
+    for span in spans:
+        if span.start == span.end:
+            found += [] if any(one.start <= span.start < one.end for one in gone) else [span]
+        else:
+            found += without(span, gone)
     return found

@@ -6,20 +6,22 @@ What SQLite and a server do differently is decided in `dialects`.
 import contextlib
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from enum import Enum
 from pathlib import Path
 from typing import Self
 
-from sqlalchemy import Connection, Engine, func, select
-from sqlalchemy.engine import make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError
+from sqlalchemy import Connection, Engine, func, inspect, select
+from sqlalchemy.exc import DBAPIError
 
 from core.errors import StudyError
-from core.store import dialects, migrations
-from core.store.tables import CHANGES
+from core.store import dialects, migrations, servers
+from core.store.tables import CHANGES, METADATA
 
 FILE_NAME = "lastbite.db"
+
+Fill = Callable[[Connection], None]
+"""Puts the first rows into a study that is being made."""
 
 
 class Raises(Enum):
@@ -35,20 +37,30 @@ class Raises(Enum):
 class Database:
     """A study's database, held open; may be used from many threads at once."""
 
-    def __init__(self, engine: Engine, name: str) -> None:
+    def __init__(self, engine: Engine, name: str, path: Path | None = None) -> None:
         self._engine = engine
         self.name = name
         """Path or address, as people are shown it."""
+        self.path = path
+        """The file; None where a server holds it."""
 
     @classmethod
-    def create(cls, address: str | Path) -> Self:
-        """Make the database of a new study and open it.
+    def create(cls, address: str | Path, fill: Fill | None = None) -> Self:
+        """Make the database of a new study, `fill` it, and open it.
 
-        `address` is the path of the SQLite file to make, or an SQLAlchemy URL. StudyError where
+        `address` is the path of the SQLite file to make, or a server's URL. StudyError where
         there is one already, or it cannot be made; then nothing is left behind.
         """
         path = _sqlite_path(address)
-        return cls._create_on_server(str(address)) if path is None else cls._create_file(path)
+        if path is None:
+            return cls._create_on_server(str(address), fill)
+        return cls._create_file(path, fill)
+
+    @classmethod
+    def as_it_is(cls, path: Path) -> Self:
+        """Open an SQLite file without asking what it is, and without bringing it up to date."""
+        _refuse_missing(path)
+        return cls(dialects.sqlite_engine(path), str(path), path)
 
     @classmethod
     def open(cls, address: str | Path) -> Self:
@@ -62,7 +74,7 @@ class Database:
             database = cls(*_server(str(address)))
         else:
             _refuse_missing(path)
-            database = cls(dialects.sqlite_engine(path), str(path))
+            database = cls(dialects.sqlite_engine(path), str(path), path)
         try:
             database._bring_up_to_date()
         except BaseException:
@@ -98,14 +110,26 @@ class Database:
     def _transaction(self, *, writing: bool) -> Iterator[Connection]:
         mark = dialects.for_writing if writing else dialects.for_reading
         with (
-            _faults_in_words(self.name, writing=writing),
+            faults_in_words(self.name, writing=writing),
             self._engine.connect() as connection,
             mark(connection).begin(),
         ):
             yield connection
 
+    def discard(self) -> None:
+        """Remove what was just made, tables or file, since what it was made for did not work."""
+        if self.path is None:
+            with self._transaction(writing=True) as connection:
+                migrations.drop(connection)
+        self.dispose()
+        if self.path is not None:
+            for end in ("", "-wal", "-shm"):
+                self.path.with_name(self.path.name + end).unlink(missing_ok=True)
+
     def _bring_up_to_date(self) -> None:
         with self.read() as connection:
+            if self.path is None:
+                servers.refuse_unfit(connection, self.name)
             run = migrations.steps_run(connection)
         if not run:
             raise StudyError(
@@ -127,31 +151,35 @@ class Database:
                 migrations.run_step(connection, number)
 
     @classmethod
-    def _create_file(cls, path: Path) -> Self:
+    def _create_file(cls, path: Path, fill: Fill | None) -> Self:
         _make_empty_file(path)
-        database = cls(dialects.sqlite_engine(path), str(path))
+        database = cls(dialects.sqlite_engine(path), str(path), path)
         try:
-            with _faults_in_words(database.name, writing=True):
+            with faults_in_words(database.name, writing=True):
                 dialects.switch_on_wal(path)
             database._run_steps()
+            if fill is not None:
+                with database._transaction(writing=True) as connection:
+                    fill(connection)
         except BaseException:
-            database.dispose()
-            for end in ("", "-wal", "-shm"):
-                path.with_name(path.name + end).unlink(missing_ok=True)
+            database.discard()
             raise
         return database
 
     @classmethod
-    def _create_on_server(cls, address: str) -> Self:
+    def _create_on_server(cls, address: str, fill: Fill | None) -> Self:
         database = cls(*_server(address))
-        with database.read() as connection:
-            run = migrations.steps_run(connection)
-        if run:
-            raise StudyError(
-                f"{database.name} holds a study already. Open that one, or give the address of "
-                "an empty database."
-            )
-        database._run_steps()
+        try:
+            with database._transaction(writing=True) as connection:
+                servers.refuse_unfit(connection, database.name)
+                _refuse_full(connection, database.name)
+                for number in range(1, len(migrations.STEPS) + 1):
+                    migrations.run_step(connection, number)
+                if fill is not None:
+                    fill(connection)
+        except BaseException:
+            database.dispose()
+            raise
         return database
 
 
@@ -169,7 +197,7 @@ def base_version(connection: Connection) -> int:
 
 
 @contextlib.contextmanager
-def _faults_in_words(name: str, *, writing: bool) -> Iterator[None]:
+def faults_in_words(name: str, *, writing: bool) -> Iterator[None]:
     """Turn what a person can put right into words: the one place where that is done."""
     try:
         yield
@@ -188,13 +216,7 @@ def _sqlite_path(address: str | Path) -> Path | None:
     """Give the path of an SQLite file; None where the address is a server's."""
     if isinstance(address, Path) or "://" not in address:
         return Path(address)
-    try:
-        url = make_url(address)
-    except ArgumentError:
-        raise StudyError(
-            f"{address!r} is no address of a database. Write it like "
-            "'postgresql+psycopg://name@server/database', or leave it out."
-        ) from None
+    url = servers.parsed(address)
     if url.get_backend_name() != "sqlite":
         return None
     if not url.database or url.database == ":memory:":
@@ -203,8 +225,23 @@ def _sqlite_path(address: str | Path) -> Path | None:
 
 
 def _server(address: str) -> tuple[Engine, str]:
-    url = make_url(address)
-    return dialects.server_engine(url), url.render_as_string(hide_password=True)
+    url = servers.parsed(address)
+    return dialects.server_engine(url), servers.shown(url)
+
+
+def _refuse_full(connection: Connection, name: str) -> None:
+    """Refuse to make a study where there is one, or tables of another program in its way."""
+    if migrations.steps_run(connection):
+        raise StudyError(
+            f"{name} holds a study already. Open that one, or give the address of an empty "
+            "database."
+        )
+    there = sorted(METADATA.tables.keys() & set(inspect(connection).get_table_names()))
+    if there:
+        raise StudyError(
+            f"{name} holds tables of another program ({', '.join(there[:3])}). Give the address "
+            "of an empty database."
+        )
 
 
 def _make_empty_file(path: Path) -> None:

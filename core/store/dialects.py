@@ -13,9 +13,10 @@ from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, QueuePool, create_engine, event
 from sqlalchemy.engine import URL
-from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
+from sqlalchemy.exc import DBAPIError
 
 from core.errors import StudyError
+from core.store import servers
 
 Item = TypeVar("Item")
 
@@ -89,18 +90,7 @@ def sqlite_engine(path: Path) -> Engine:
 
 def server_engine(url: URL) -> Engine:
     """Open a database on a server; StudyError where the address names no driver that is here."""
-    if url.get_backend_name() not in KEYS:
-        raise StudyError(
-            f"{url.render_as_string()}: databases of kind {url.get_backend_name()!r} are not "
-            f"supported. Give the address of one of these: {', '.join(KEYS)}."
-        )
-    try:
-        return create_engine(url, pool_pre_ping=True, max_overflow=-1)
-    except (ImportError, ArgumentError) as fault:
-        raise StudyError(
-            f"{url.render_as_string()}: its driver is not installed ({fault}). "
-            "Install it, or leave `database` out of study.toml."
-        ) from None
+    return servers.engine(url, BUSY_S)
 
 
 def switch_on_wal(path: Path) -> None:
@@ -109,9 +99,25 @@ def switch_on_wal(path: Path) -> None:
         connection.execute("PRAGMA journal_mode = WAL")
 
 
+def refuse_open_elsewhere(path: Path) -> None:
+    """Refuse where another connection has an SQLite file open; the file is not changed."""
+    with contextlib.closing(sqlite3.connect(path, timeout=1, isolation_level=None)) as connection:
+        connection.execute("PRAGMA locking_mode = EXCLUSIVE")
+        try:
+            connection.execute("BEGIN EXCLUSIVE")
+            connection.execute("COMMIT")
+        except sqlite3.OperationalError as fault:
+            raise StudyError(
+                f"{path}: another program has the study open (its page?). End that first: what is "
+                "written there later would not be moved."
+            ) from fault
+
+
 def for_writing(connection: Connection) -> Connection:
     """Mark a connection so that its transaction waits for other writers at its beginning."""
-    return connection.execution_options(lastbite_writes=True)
+    if is_sqlite(connection):
+        return connection.execution_options(lastbite_writes=True)
+    return connection.execution_options(lastbite_writes=True, isolation_level="READ COMMITTED")
 
 
 def for_reading(connection: Connection) -> Connection:
@@ -125,18 +131,13 @@ def in_words(name: str, fault: DBAPIError | sqlite3.Error, *, writing: bool) -> 
     """Say what a person can do about a database's fault; None: it is a bug."""
     origin = fault.orig if isinstance(fault, DBAPIError) else fault
     if not isinstance(origin, sqlite3.Error):
-        server = isinstance(fault, OperationalError)
-        return StudyError(_server_words(name, origin)) if server else None
+        assert isinstance(fault, DBAPIError)
+        return servers.in_words(name, fault, BUSY_S, writing=writing)
     code = getattr(origin, "sqlite_errorcode", sqlite3.SQLITE_OK)
     if code == sqlite3.SQLITE_READONLY and not writing:
         return None  # somebody wrote through `read()`
     words = FAULTS.get(code & 0xFF)
     return None if words is None else StudyError(f"{name}: {words}")
-
-
-def _server_words(name: str, origin: BaseException | None) -> str:
-    said = " ".join(str(origin).split()).rstrip(".")
-    return f"{name}: the database server did not answer as it should ({said}). Check its address."
 
 
 def _prepare_sqlite(connection: sqlite3.Connection, _record: Any) -> None:

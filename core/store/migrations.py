@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from sqlalchemy import Connection, inspect, select
 
 from core.store import dialects
-from core.store.tables import SCHEMA_STEPS
+from core.store.tables import METADATA, SCHEMA_STEPS
 
 Step = Callable[[Connection], None]
 STEPS: list[Step] = []
@@ -32,6 +32,12 @@ def run_step(connection: Connection, number: int) -> None:
     note = {"number": number, "name": step.__name__, "ran_at": datetime.now(UTC)}
     connection.execute(SCHEMA_STEPS.insert(), note)
     step(connection)
+
+
+def drop(connection: Connection) -> None:
+    """Drop all that the steps made on a server: of a study that was made in vain."""
+    METADATA.drop_all(connection)
+    connection.exec_driver_sql("DROP FUNCTION IF EXISTS tags_are_kept()")
 
 
 def _step(step: Step) -> Step:
@@ -312,3 +318,65 @@ def s05_people_shares_references(connection: Connection) -> None:
     """Hold who takes part, which visits are whose to tag, and photos that show a species well."""
     for statement in PEOPLE:
         connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))
+
+
+WATCHING = (
+    # Mean grey and contrast of a photo, 0 to 1; none where it was scored before they were asked.
+    "ALTER TABLE scores ADD COLUMN grey DOUBLE PRECISION",
+    "ALTER TABLE scores ADD COLUMN contrast DOUBLE PRECISION",
+    """CREATE TABLE stretch_rulings (
+        number {key},
+        placement TEXT NOT NULL,
+        why TEXT NOT NULL,
+        start TEXT NOT NULL,
+        "end" TEXT NOT NULL,
+        accepted BOOLEAN NOT NULL,
+        because TEXT NOT NULL,
+        made_by TEXT NOT NULL,
+        made_at TEXT NOT NULL,
+        taken_back TEXT,
+        taken_back_by TEXT
+    )""",
+    "CREATE INDEX stretch_rulings_of_placement ON stretch_rulings (placement)",
+)
+
+
+@_step
+def s06_stretch_rulings_and_measures(connection: Connection) -> None:
+    """Hold what people said of suspected stretches, and how dark and how plain each photo is."""
+    for statement in WATCHING:
+        connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))
+
+
+# The same promise as TAGS_ARE_KEPT, in a server's words; there a table can be emptied whole, too.
+TAGS_ARE_KEPT_BY_A_SERVER = (
+    """CREATE FUNCTION tags_are_kept() RETURNS trigger LANGUAGE plpgsql AS $$
+    BEGIN
+        IF TG_OP = 'DELETE' THEN
+            IF EXISTS (SELECT 1 FROM forgotten_tags WHERE number = OLD.number) THEN
+                RETURN OLD;
+            END IF;
+        END IF;
+        RAISE EXCEPTION 'tags are append-only' USING ERRCODE = 'integrity_constraint_violation';
+    END $$""",
+    """CREATE TRIGGER tags_are_not_changed
+    BEFORE UPDATE OF number, first_photo, last_photo, tagger, species, count, where_, sure, tray,
+        ruling, also, comment, made_at, origin, action ON tags
+    FOR EACH ROW EXECUTE FUNCTION tags_are_kept()""",
+    """CREATE TRIGGER tags_are_not_deleted BEFORE DELETE ON tags
+    FOR EACH ROW EXECUTE FUNCTION tags_are_kept()""",
+    """CREATE TRIGGER tags_are_not_emptied BEFORE TRUNCATE ON tags
+    FOR EACH STATEMENT EXECUTE FUNCTION tags_are_kept()""",
+    """CREATE TRIGGER tag_events_are_not_changed BEFORE UPDATE OR DELETE ON tag_events
+    FOR EACH ROW EXECUTE FUNCTION tags_are_kept()""",
+    """CREATE TRIGGER tag_events_are_not_emptied BEFORE TRUNCATE ON tag_events
+    FOR EACH STATEMENT EXECUTE FUNCTION tags_are_kept()""",
+)
+
+
+@_step
+def s07_a_server_keeps_tags_too(connection: Connection) -> None:
+    """Have a database server refuse to change or delete a tag, as SQLite does since s01."""
+    if not dialects.is_sqlite(connection):
+        for statement in TAGS_ARE_KEPT_BY_A_SERVER:
+            connection.exec_driver_sql(statement)

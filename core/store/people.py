@@ -120,6 +120,12 @@ def shares(connection: Connection, placement: str | None = None, tagger: str = "
     return [Share(*cells) for cells in connection.execute(asked.order_by(SHARES.c.number))]
 
 
+def training(connection: Connection, placement: str, tagger: str) -> frozenset[int]:
+    """Fetch the photos by which somebody was given visits to learn from."""
+    whose = (SHARES.c.placement == placement) & (SHARES.c.tagger == tagger) & SHARES.c.training
+    return frozenset(connection.scalars(select(SHARES.c.photo_id).where(whose)))
+
+
 def has_share(connection: Connection, tagger: str) -> bool:
     """Say whether somebody was given anything."""
     asked = select(SHARES.c.number).where(SHARES.c.tagger == tagger).limit(1)
@@ -187,6 +193,12 @@ def turn_reference(connection: Connection, photo: int, species: str, by: str, at
 
 
 # --- what people tagged --------------------------------------------------------------------------
+
+
+def readers(connection: Connection) -> frozenset[str]:
+    """Name everybody who has a tag that is no ruling."""
+    asked = select(TAGS.c.tagger).where(~TAGS.c.ruling).distinct()
+    return frozenset(connection.scalars(asked))
 
 
 def others_tag(connection: Connection, name: str) -> bool:

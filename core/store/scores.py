@@ -29,6 +29,9 @@ class Score:
     on_tray: float | None
     off_tray: float | None
     outline: Sequence[Sequence[Sequence[float]]]
+    grey: float | None = None
+    """Mean grey, 0 black to 1 white; nothing is scored by it, it tells a lens that is blocked."""
+    contrast: float | None = None
 
 
 def put_scores(connection: Connection, scores: Sequence[Score]) -> None:
@@ -45,6 +48,8 @@ def put_scores(connection: Connection, scores: Sequence[Score]) -> None:
             "on_tray": one.on_tray,
             "off_tray": one.off_tray,
             "outline": json.dumps(one.outline),
+            "grey": one.grey,
+            "contrast": one.contrast,
         }
         for one in scores
     ]

@@ -26,6 +26,7 @@ from sqlalchemy import (
 )
 
 from core.clockfaults.rows import ClockFault
+from core.coverage.rows import Why
 from core.handout import Unit
 from core.model import Condition, SpeciesRole, TimeSource, TrayRole, Where
 from core.people import Role, State
@@ -316,6 +317,8 @@ SCORES = Table(
     Column("off_tray", Double),
     # JSON: polygons round what changed, lengths in picture widths.
     _text("outline"),
+    Column("grey", Double),
+    Column("contrast", Double),
 )
 
 TRAY_OUTLINES = Table(
@@ -344,6 +347,22 @@ CLOCK_CORRECTIONS = Table(
     Column("first_photo", BigInteger),
     Column("last_photo", BigInteger),
     _text("why"),
+    Column("made_by", Text, nullable=False, key="by"),
+    Column("made_at", UtcTime, nullable=False),
+    Column("taken_back", UtcTime),
+    Column("taken_back_by", Text),
+)
+
+STRETCH_RULINGS = Table(
+    "stretch_rulings",
+    METADATA,
+    Column("number", BigInteger, primary_key=True),
+    _text("placement"),
+    Column("why", Word(Why), nullable=False),
+    Column("start", UtcTime, nullable=False),
+    Column("end", UtcTime, nullable=False),
+    Column("accepted", Boolean, nullable=False),
+    _text("because"),
     Column("made_by", Text, nullable=False, key="by"),
     Column("made_at", UtcTime, nullable=False),
     Column("taken_back", UtcTime),

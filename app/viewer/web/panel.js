@@ -185,7 +185,7 @@ class Panel {
 
   drawSaid(desk) {
     const { run, row } = desk;
-    setText(this.state, row?.state ? `State: ${row.state}` : "");
+    setText(this.state, row?.state ? `State: ${row.state}` : row?.learned ?? "");
     const standing = row ? desk.said.standing(run) : [];
     this.said.replaceChildren(...standing.map((tag) => this.saidLine(tag)));
   }

@@ -267,8 +267,7 @@ function keyTable(close) {
   return el(
     "dialog",
     { class: "settle-keys", "aria-label": "Keys of the Settle page" },
-    el("h2", {}, "Keys"),
+    el("header", { class: "settle-bar" }, el("h2", {}, "Keys"), button("Close", close)),
     el("table", {}, el("tbody", {}, first, ...rows)),
-    button("Close", close, { class: "strong" }),
   );
 }

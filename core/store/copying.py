@@ -1,0 +1,153 @@
+"""Decide how all rows of a study are carried into another database, and compared row by row.
+
+Rows go as they are written, not as they are read, so that no value changes on the way.
+"""
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    Connection,
+    Table,
+    TableClause,
+    TypeDecorator,
+    bindparam,
+    column,
+    delete,
+    insert,
+    select,
+    table,
+    text,
+    update,
+)
+
+from core.store.dialects import is_sqlite
+from core.store.tables import CHANGES, METADATA, SCHEMA_STEPS
+
+LOT = 500
+"""Rows that are held at once."""
+_LARGEST = 1 << 256
+_MADE_BY_STEPS = (CHANGES, SCHEMA_STEPS)
+
+
+@dataclass(frozen=True, slots=True)
+class Digest:
+    """What proves that two tables hold the same rows."""
+
+    rows: int
+    content: str
+    """The sum of the SHA-256 of each row, in hexadecimal digits: the order says nothing."""
+
+
+def columns() -> dict[str, tuple[str, ...]]:
+    """Give the names of the columns of each table of a study."""
+    return {one.name: tuple(c.name for c in one.columns) for one in METADATA.sorted_tables}
+
+
+def digests(
+    connection: Connection, of: Mapping[str, Sequence[str]] | None = None
+) -> dict[str, Digest]:
+    """Work out the digest of each table, over all columns or those that are named."""
+    wanted = columns() if of is None else of
+    return {name: _digest(connection, name, tuple(names)) for name, names in wanted.items()}
+
+
+def differing(one: Mapping[str, Digest], other: Mapping[str, Digest]) -> list[str]:
+    """Name the tables whose rows are not the same, sorted."""
+    return sorted(name for name in one.keys() | other.keys() if one.get(name) != other.get(name))
+
+
+def carry(source: Connection, target: Connection) -> None:
+    """Put every row of a study into one whose tables were just made, with the numbers they have.
+
+    Numbers that were given and are gone are not given again there either.
+    """
+    for made in _MADE_BY_STEPS:
+        target.execute(delete(made))
+    for one in METADATA.sorted_tables:
+        _carry_table(source, target, one)
+    for one, key in _numbered():
+        last = _last_number(source, one, key)
+        if last:
+            _set_last_number(target, one, key, last)
+
+
+def _plain(one: Table, names: Sequence[str] | None = None) -> TableClause:
+    """Give a table whose values are taken as they are written."""
+    kept = [c for c in one.columns if names is None or c.name in names]
+    return table(one.name, *(column(c.name, _written(c)) for c in kept))
+
+
+def _written(one: Column[Any]) -> Any:
+    return one.type.impl_instance if isinstance(one.type, TypeDecorator) else one.type
+
+
+def _rows(connection: Connection, one: TableClause) -> Iterator[Sequence[Sequence[Any]]]:
+    streamed = {"stream_results": True, "yield_per": LOT}
+    return connection.execute(select(*one.columns), execution_options=streamed).partitions()
+
+
+def _digest(connection: Connection, name: str, names: tuple[str, ...]) -> Digest:
+    ordered = {c.name: c for c in _plain(METADATA.tables[name], names).columns}
+    rows = total = 0
+    for lot in _rows(connection, table(name, *(ordered[one]._copy() for one in names))):  # noqa: SLF001
+        for cells in lot:
+            rows += 1
+            # SQLite knows no zero below zero.
+            said = [one + 0.0 if isinstance(one, float) else one for one in cells]
+            words = json.dumps(said, ensure_ascii=False).encode("utf-8", "surrogatepass")
+            total += int.from_bytes(hashlib.sha256(words).digest(), "big")
+    return Digest(rows, f"{total % _LARGEST:064x}")
+
+
+def _carry_table(source: Connection, target: Connection, one: Table) -> None:
+    plain = _plain(one)
+    # A row may point to a later one of its own table: that is put in once all are there.
+    own = [key.parent.name for key in one.foreign_keys if key.column.table is one]
+    names, key = [c.name for c in one.columns], next(iter(one.primary_key)).name
+    for lot in _rows(source, plain):
+        rows = [dict(zip(names, cells, strict=True)) for cells in lot]
+        target.execute(insert(plain), [row | dict.fromkeys(own) for row in rows])
+    for link in own:
+        this = update(plain).where(plain.c[key] == bindparam("which"))
+        for lot in _rows(source, table(one.name, plain.c[key]._copy(), plain.c[link]._copy())):  # noqa: SLF001
+            pairs = [{"which": which, "to": to} for which, to in lot if to is not None]
+            if pairs:
+                target.execute(this.values({link: bindparam("to")}), pairs)
+
+
+def _numbered() -> list[tuple[Table, str]]:
+    """Give the tables whose key is handed out by the database, with that key."""
+    return [
+        (one, key.name)
+        for one in METADATA.sorted_tables
+        for key in one.primary_key
+        if isinstance(key.type, BigInteger) and key.autoincrement == "auto"
+    ]
+
+
+def _last_number(connection: Connection, one: Table, key: str) -> int:
+    if is_sqlite(connection):
+        asked = text("SELECT seq FROM sqlite_sequence WHERE name = :name")
+        return int(connection.execute(asked, {"name": one.name}).scalar() or 0)
+    sequence = connection.execute(_SEQUENCE, {"name": one.name, "key": key}).scalar_one()
+    last, called = connection.exec_driver_sql(f"SELECT last_value, is_called FROM {sequence}").one()  # noqa: S608
+    return int(last) if called else 0
+
+
+def _set_last_number(connection: Connection, one: Table, key: str, last: int) -> None:
+    if not is_sqlite(connection):
+        asked = text("SELECT setval(pg_get_serial_sequence(:name, :key), :last)")
+        connection.execute(asked, {"name": one.name, "key": key, "last": last})
+        return
+    row = {"name": one.name, "last": last}
+    connection.execute(text("DELETE FROM sqlite_sequence WHERE name = :name"), row)
+    connection.execute(text("INSERT INTO sqlite_sequence (name, seq) VALUES (:name, :last)"), row)
+
+
+_SEQUENCE = text("SELECT pg_get_serial_sequence(:name, :key)")
