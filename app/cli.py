@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from app import copycommands
 from core.errors import LastbiteError
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
@@ -33,11 +34,17 @@ def commands() -> None:
 @commands.command()
 @STUDY
 @click.option("--timezone", required=True, metavar="ZONE", help="As in Africa/Johannesburg.")
-def new(study: Path, timezone: str) -> None:
+@click.option(
+    "--database",
+    default="",
+    metavar="URL",
+    help="As in postgresql://name@server/database; default: a file in the folder.",
+)
+def new(study: Path, timezone: str, database: str) -> None:
     """Make a new study folder."""
     from core.workspace import Workspace  # noqa: PLC0415
 
-    with Workspace.create(study, timezone) as workspace:
+    with Workspace.create(study, timezone, database=database) as workspace:
         click.echo(f"Made the study {workspace.folder}. Next: lastbite load {study} species FILE")
 
 
@@ -201,6 +208,22 @@ def previews(study: Path, placement: str | None) -> None:
 
 
 @commands.command()
+@STUDY
+@click.option("--placement", metavar="P", help="Only this one's photos.")
+def codes(study: Path, placement: str | None) -> None:
+    """Look for clock and tray codes in the photos in which people are likely."""
+    with _open(study) as workspace:
+        for name in workspace.previews.placements(placement):
+            with _progress(f"Looking for codes at {name}") as told:
+                workspace.codes.survey(name, told, again=True)
+            state, waiting = workspace.codes.state(name), len(workspace.codes.open(name))
+            words = f"{state.looked_at} photos looked at, {state.with_codes} with codes"
+            if state.away:
+                words += f", {state.away} not at hand"
+            click.echo(f"{name}: {words}, {waiting} proposals on the Clocks page")
+
+
+@commands.command()
 @click.argument("file", metavar="FILE.html")
 def clock(file: str) -> None:
     """Write the clock sheet: a page for a phone that shows the time as a code for the camera."""
@@ -279,6 +302,10 @@ def demo(folder: Path) -> None:
     with workspace:
         _show_outcomes(list(workspace.outcome_rows()))
     click.echo(f"\nAll of it is invented. Look at it with: lastbite page {folder}")
+
+
+for _command in copycommands.ALL:
+    commands.add_command(_command)
 
 
 @contextmanager

@@ -28,6 +28,8 @@ READS = frozenset(
         "previews.stock", "previews.placements", "previews.size",
         # answers and what follows from them: of a study in which the unsettled is hidden
         "view", "visit_rows", "outcomes", "outcome", "outcome_rows", "check",
+        # what cameras and clocks tell, without what anybody said of animals
+        "watching.account", "watching.at_tray", "watching.ruled",
         # people
         "tagger", "taggers", "people.has_share", "people.how_handed_out", "people.sheet",
     }

@@ -69,10 +69,13 @@ class Maker:
         *,
         workers: int | None = None,
         scoring: "Callable[[Path, str], Job] | None" = None,
+        surveying: "Callable[[Path, str], Job] | None" = None,
     ) -> None:
         self._workspace, self._previews = workspace, workspace.previews
         self._start_scoring = scoring or start_scoring
+        self._start_survey = surveying or start_survey
         self._scoring: tuple[str, tuple[int, int], Job] | None = None
+        self._surveying: tuple[str, int, Job] | None = None
         self._workers = workers
         self._lock = threading.Lock()
         self._wake = threading.Event()
@@ -82,6 +85,7 @@ class Maker:
         self._look_again = 0.0
         self._progress: dict[str, _Progress] = {}
         self._scored: dict[str, tuple[int, int]] = {}
+        self._surveyed: dict[str, int] = {}
         self._unread: set[int] = set()
         self._todo: dict[int, Original] = {}
         self._order: deque[int] = deque()
@@ -158,7 +162,7 @@ class Maker:
                 self._paused, self._fault = True, "The program has a fault; the terminal shows it."
                 raise
         finally:
-            self._end_scoring()
+            self._end_jobs()
 
     def _turn(self) -> bool:
         """Do the next piece of work; say whether there was any. What goes wrong is a pause."""
@@ -288,6 +292,8 @@ class Maker:
             if self._scored.get(placement) != (one.total, one.made):
                 self._score(placement)
                 break
+        else:
+            self._survey_next()
         return False
 
     def _score(self, placement: str) -> None:
@@ -298,17 +304,34 @@ class Maker:
             job = self._start_scoring(self._workspace.folder, placement)
             self._scoring = (placement, (one.total, one.made), job)
 
+    # --- codes, looked for once all else is done -------------------------------------------------
+
+    def _survey_next(self) -> None:
+        """Look for codes at a placement, in a process of its own; after a change of a log again."""
+        if self._scoring or self._surveying or self._stopping:
+            return
+        mark = self._workspace.codes.mark()
+        for placement in self._progress:
+            if self._surveyed.get(placement) != mark:
+                job = self._start_survey(self._workspace.folder, placement)
+                self._surveying = (placement, mark, job)
+                break
+
     def _tend(self) -> None:
-        """Note a placement whose scoring is over; what failed is begun again after a change."""
+        """Note the jobs that are over; what failed is begun again after a change."""
         if self._scoring and not self._scoring[2].is_alive():
             placement, state, _ = self._scoring
             self._scored[placement], self._scoring = state, None
+        if self._surveying and not self._surveying[2].is_alive():
+            placement, mark, _ = self._surveying
+            self._surveyed[placement], self._surveying = mark, None
 
-    def _end_scoring(self) -> None:
-        """End the scoring in mid-work: what was scored is kept."""
-        if self._scoring:
-            self._scoring[2].terminate()
-            self._scoring[2].join(_STOP_S)
+    def _end_jobs(self) -> None:
+        """End scoring and survey in mid-work: what was done is kept."""
+        for job in (self._scoring, self._surveying):
+            if job:
+                job[2].terminate()
+                job[2].join(_STOP_S)
 
 
 class Job(Protocol):
@@ -327,6 +350,16 @@ class Job(Protocol):
 def start_scoring(folder: Path, placement: str) -> Job:
     """Begin to score a placement of the study in a folder, in the background."""
     return background(_score_placement, str(folder), placement)
+
+
+def start_survey(folder: Path, placement: str) -> Job:
+    """Begin to look for codes at a placement of the study in a folder, in the background."""
+    return background(_survey_placement, str(folder), placement)
+
+
+def _survey_placement(folder: str, placement: str) -> None:
+    with Workspace.open(Path(folder)) as workspace:
+        workspace.codes.survey(placement)
 
 
 def _score_placement(folder: str, placement: str) -> None:

@@ -6,7 +6,7 @@ The rules are in people, handout, settling and agreement; here their rows are fe
 import hashlib
 import threading
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
@@ -14,11 +14,12 @@ from core import agreement, handout, people, settling
 from core.errors import PeopleError
 from core.handout import Handout, Unit
 from core.kept import Kept
-from core.model import Answer, AnsweredVisit, Outcome, Placement, TrayDeployment, VisitState
+from core.model import Answer, AnsweredVisit, Outcome, VisitState
 from core.people import Attempts, Person, Role, SignIn, State, Who
 from core.settings import Settings
 from core.settling import ToSettle
 from core.store import Database, Raises, data_version
+from core.store import cards as card_store
 from core.store import logs as log_store
 from core.store import people as people_store
 from core.store import tags as tag_store
@@ -83,14 +84,14 @@ class Classroom:
         database: Database,
         kept: Kept,
         own: Settings,
-        placements: Callable[[], list[Placement]],
         outcomes: Callable[[], list[Outcome]],
+        records: Callable[[Mapping[str, PlacementView]], list[Record]],
     ) -> None:
         self._database = database
         self._kept = kept
         self._settings = own
-        self._placements = placements
         self._outcomes = outcomes
+        self._records = records
         self._attempts = Attempts()
         self._lock = threading.Lock()
         self._read: tuple[int, list[agreement.ReadVisit]] | None = None
@@ -332,12 +333,10 @@ class Classroom:
 
     def visits(self) -> list[AnsweredVisit]:
         """Give all visits of the study with their answers."""
+        with self._database.read() as connection:
+            names = card_store.placements_with_photos(connection)
         gap = self._settings.gap
-        return [
-            visit
-            for one in self._placements()
-            for visit in self._kept.view(one.placement, gap).visits
-        ]
+        return [visit for name in names for visit in self._kept.view(name, gap).visits]
 
     def read_visits(self) -> list[agreement.ReadVisit]:
         """Give who read which visit, and what they said of it."""
@@ -386,16 +385,10 @@ class Classroom:
         return settling.to_settle(self._study(), self._outcomes())
 
     def _study(self) -> settling.Study:
-        gap = self._settings.gap
-        records = []
-        for placement in self._placements():
-            view = self._kept.view(placement.placement, gap)
-            if view.logged:
-                records.append(Record(placement, view.visits, view.watched))
         with self._database.read() as connection:
-            trays: list[TrayDeployment] = log_store.tray_deployments(connection)
+            trays = log_store.tray_deployments(connection)
             species = self._kept.species(connection)
-        return settling.Study(trays, records, species, self._settings)
+        return settling.Study(trays, self._records({}), species, self._settings)
 
     # --- reference photos ------------------------------------------------------------------
 

@@ -28,24 +28,39 @@ from core.model import ClockCheck, Outcome, Photo, Placement
 from core.settings import Settings
 from core.sheets import times as sheet_times
 from core.store import Database, base_version, data_version
+from core.store import cards as card_store
 from core.store import corrections as store
 from core.store import logs as log_store
+from core.store import peaks as peak_store
 from core.views import PlacementBase, PlacementView
 
-OutcomesWith = Callable[[Mapping[str, PlacementView]], list[Outcome]]
-"""Gives the study's outcomes with some placements as they would be."""
-MOST_SUPPOSED = 8
-"""So many placements with a proposal are kept at most."""
+MOST_SUPPOSED = 32
+"""Of so many proposals it is kept what they would do."""
 _LATEST = 1 << 62
 """Of corrections that are only supposed: after every one that was made."""
 
 
 @dataclass(frozen=True, slots=True)
 class Supposed:
-    """A placement as it would be with a proposal, and what would become of the trays."""
+    """A placement as it would be with a proposal."""
 
     view: PlacementView
+    doubted: bool
+    """Whether something clear would still speak against its clock."""
+
+
+OutcomesWith = Callable[[Mapping[str, Supposed]], list[Outcome]]
+"""Gives the study's outcomes; with some placements as they would be those of their trays."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What accepting a proposal would do."""
+
+    times: Seconds
+    """True times of the placement's photos [s since 1970 UTC]."""
     changes: tuple[ChangedOutcome, ...]
+    """What would become of the trays."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +84,7 @@ class Clockbook:
         self._settings = settings
         self._kept = kept
         self._outcomes = outcomes
-        self._views: dict[tuple[int, str, Proposal], PlacementView] = {}
+        self._effects: dict[tuple[int, str, Proposal], Effect] = {}
         self._found: dict[str, tuple[tuple[object, ...], list[ClockFinding]]] = {}
 
     # --- what speaks against a clock -------------------------------------------------------
@@ -77,43 +92,43 @@ class Clockbook:
     def findings(self, placement: str) -> list[ClockFinding]:
         """List what speaks against the clock of a placement, or against the log it is held to."""
         with self._database.read() as connection:
-            base = self._kept.base(connection, placement)
-            infrared = self._kept.infrared(placement) if _has_place(base.placement) else {}
-            mark = (base_version(connection), len(infrared), sum(infrared.values()))
+            logged = self._kept.logs(connection).placements.get(placement)
+            scored = peak_store.mark(connection, placement) if _has_place(logged) else ()
+            mark = (base_version(connection), scored)
             known = self._found.get(placement)
             if known and known[0] == mark:
                 return known[1]
-            found = clockfaults.find_faults(self._line(connection, base, infrared))
+            base = self._kept.base(connection, placement)
+            found = clockfaults.find_faults(self._line(connection, base))
         self._found[placement] = (mark, found)
         return found
 
     def in_doubt(self, placement: str) -> bool:
         """Say whether something clear speaks against a clock, which waits for a decision."""
-        return any(one.confidence is Confidence.CLEAR for one in self.findings(placement))
+        return _clear(self.findings(placement))
 
-    def _line(
-        self, connection: Connection, base: PlacementBase, infrared: Mapping[int, bool]
-    ) -> Timeline:
+    def _line(self, connection: Connection, base: PlacementBase) -> Timeline:
         placement, name = base.placement, base.placement.placement
-        checks = log_store.clock_checks(connection)
-        checked = {check.placement for check in checks}
+        logs = self._kept.logs(connection)
+        checked = {check.placement for check in logs.checks}
         own_trays = set(placement.trays)
         others = [
             Neighbour(
                 one, self._kept.base(connection, one.placement).seconds, one.placement in checked
             )
-            for one in log_store.placements(connection)
+            for one in logs.placements.values()
             if one.placement != name
-            and (one.camera == placement.camera or own_trays & set(one.trays))
+            and (_same(one.camera, placement.camera) or own_trays & set(one.trays))
         ]
+        seen = peak_store.infrared(connection, name) if _has_place(placement) else {}
         return Timeline(
             placement=placement,
             photos=base.timed.photos,
             zone=self._settings.timezone,
             trays=[one for one in base.trays if one.tray in own_trays],
-            checks=[check for check in checks if check.placement == name],
+            checks=logs.checks_of(name),
             corrections=base.corrections,
-            infrared=infrared,
+            infrared=seen,
             sun_height=_sun_over(placement),
             others=others,
         )
@@ -137,32 +152,35 @@ class Clockbook:
             base.timed.seconds[base.timed.known & counts],
         )
 
-    def supposed_times(self, placement: str, proposal: Proposal) -> Seconds:
-        """Give the true times of a placement's photos as they would be with a proposal. [s]"""
-        held = self._supposed(placement, proposal).ordered
-        moments = (photo.true_time.timestamp() for photo in held if photo.true_time)
-        return np.fromiter(moments, np.int64)
-
-    def suppose(self, placement: str, proposal: Proposal) -> Supposed:
+    def suppose(self, placement: str, proposal: Proposal) -> Effect:
         """Work out what accepting a proposal would do; nothing is changed by asking."""
-        added = [replace(one, number=_LATEST + at) for at, one in enumerate(proposal.corrections)]
-        view = self._kept.supposed(placement, added, self._settings.gap)
-        changes = clockfaults.changed_outcomes(
-            self._outcomes({}), self._outcomes({placement: view})
-        )
-        return Supposed(view, tuple(changes))
-
-    def _supposed(self, placement: str, proposal: Proposal) -> PlacementView:
-        """Work a placement out with a proposal; the last few are kept while nothing is written."""
         with self._database.read() as connection:
             key = (data_version(connection), placement, proposal)
-        if key not in self._views:
-            added = [
-                replace(one, number=_LATEST + at) for at, one in enumerate(proposal.corrections)
-            ]
-            view = self._kept.supposed(placement, added, self._settings.gap)
-            self._views = dict([*self._views.items()][-MOST_SUPPOSED:]) | {key: view}
-        return self._views[key]
+            known = self._effects.get(key)
+            if known is not None:
+                return known
+            base = self._kept.base(connection, placement)
+            supposed = self._supposed(connection, base, proposal)
+        trays = set(base.placement.trays)
+        before = [one for one in self._outcomes({}) if one.deployment.tray in trays]
+        after = self._outcomes({placement: supposed})
+        moments = (
+            photo.true_time.timestamp() for photo in supposed.view.ordered if photo.true_time
+        )
+        effect = Effect(
+            np.fromiter(moments, np.int64), tuple(clockfaults.changed_outcomes(before, after))
+        )
+        self._effects = dict([*self._effects.items()][1 - MOST_SUPPOSED :]) | {key: effect}
+        return effect
+
+    def _supposed(
+        self, connection: Connection, base: PlacementBase, proposal: Proposal
+    ) -> Supposed:
+        added = (replace(one, number=_LATEST + at) for at, one in enumerate(proposal.corrections))
+        corrections = (*base.corrections, *added)
+        line = replace(self._line(connection, base), corrections=corrections)
+        view = self._kept.supposed(connection, base, corrections, self._settings.gap)
+        return Supposed(view, _clear(clockfaults.find_faults(line)))
 
     def changes(self, finding: ClockFinding) -> tuple[ChangedOutcome, ...]:
         """Give what the one proposal of a finding would do to the trays; none has none."""
@@ -245,29 +263,31 @@ class Clockbook:
         the clock log already, or where the checks would run backwards.
         """
         with self._database.begin() as connection:
-            own = [
-                one
-                for one in log_store.clock_checks(connection)
-                if one.placement == check.placement
-            ]
-            for one in own:
-                if one.camera_showed == check.camera_showed and one.true_time != check.true_time:
-                    raise ClockError(
-                        f"The clock log says already that the camera of {check.placement!r} "
-                        f"showed {check.camera_showed} at another true time "
-                        f"({sheet_times.local_text(one.true_time, self._settings.timezone)}). "
-                        "Remove that check first, or choose another photo."
-                    )
-            log_store.put_clock_checks(connection, [check])
-            base = self._kept.base(connection, check.placement)
-            together = [*(one for one in own if one.camera_showed != check.camera_showed), check]
-            clockfaults.true_times(
-                base.timed.photos,
-                base.placement if base.logged else None,
-                together,
-                self._settings.timezone,
-                base.corrections,
-            )
+            self.add_check_in(connection, check)
+
+    def add_check_in(self, connection: Connection, check: ClockCheck) -> None:
+        """Keep a clock check in a transaction of somebody else's, by the same rules."""
+        own = [
+            one for one in log_store.clock_checks(connection) if one.placement == check.placement
+        ]
+        for one in own:
+            if one.camera_showed == check.camera_showed and one.true_time != check.true_time:
+                raise ClockError(
+                    f"The clock log says already that the camera of {check.placement!r} "
+                    f"showed {check.camera_showed} at another true time "
+                    f"({sheet_times.local_text(one.true_time, self._settings.timezone)}). "
+                    "Remove that check first, or choose another photo."
+                )
+        log_store.put_clock_checks(connection, [check])
+        # From the tables: what this transaction wrote may yet be undone, so nothing of it is kept.
+        logged = {one.placement: one for one in log_store.placements(connection)}
+        clockfaults.true_times(
+            card_store.photos(connection, check.placement),
+            logged.get(check.placement),
+            [*(one for one in own if one.camera_showed != check.camera_showed), check],
+            self._settings.timezone,
+            store.corrections(connection, check.placement),
+        )
 
     def remove_check(self, check: ClockCheck) -> None:
         """Take a clock check out of the clock log; nothing happens where it is gone already."""
@@ -292,8 +312,19 @@ class Clockbook:
         )
 
 
-def _has_place(placement: Placement) -> bool:
-    return placement.latitude is not None and placement.longitude is not None
+def _clear(found: Sequence[ClockFinding]) -> bool:
+    return any(one.confidence is Confidence.CLEAR for one in found)
+
+
+def _same(camera: str, other: str) -> bool:
+    """Say whether two placements had the same camera; one without a name is no camera."""
+    return bool(camera) and camera == other
+
+
+def _has_place(placement: Placement | None) -> bool:
+    return (
+        placement is not None and placement.latitude is not None and placement.longitude is not None
+    )
 
 
 def _sun_over(placement: Placement) -> SunHeight | None:

@@ -12,6 +12,8 @@ from core.store import FILE_NAME, Database, backups
 from core.store.backups import Backup
 from core.studies import Moved
 
+__all__ = ["Backup", "Copies", "Merged", "Moved", "restore"]
+
 
 class Copies:
     """The copies of a study that is open."""

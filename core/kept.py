@@ -7,6 +7,7 @@ import contextlib
 import gc
 import threading
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import timedelta
 
 import numpy as np
@@ -15,7 +16,7 @@ from sqlalchemy import Connection
 
 from core import standing, views
 from core.clockfaults import ClockCorrection
-from core.model import Species
+from core.model import ClockCheck, Photo, Placement, Species, TrayDeployment
 from core.settings import Settings
 from core.standing import Standing
 from core.store import Database, base_version, data_version
@@ -27,6 +28,20 @@ from core.store import tags as tag_store
 from core.views import Layout, PlacementBase, PlacementView
 
 
+@dataclass(frozen=True, slots=True)
+class Logs:
+    """The logs that photos are held to, as they are now."""
+
+    placements: Mapping[str, Placement]
+    """By name, in the camera log's order."""
+    checks: tuple[ClockCheck, ...]
+    trays: tuple[TrayDeployment, ...]
+
+    def checks_of(self, placement: str) -> list[ClockCheck]:
+        """Give the clock checks of a placement, in the log's order."""
+        return [one for one in self.checks if one.placement == placement]
+
+
 class Kept:
     """What was worked out of each placement, and of which state of the study it is."""
 
@@ -34,6 +49,7 @@ class Kept:
         self._database = database
         self._settings = settings
         self._species: tuple[int, Mapping[str, Species]] | None = None
+        self._logs: tuple[int, Logs] | None = None
         self._taggers: tuple[int, frozenset[str]] = (0, frozenset())
         self._locks = tuple(threading.Lock() for _ in range(16))
         self._bases: dict[str, tuple[int, PlacementBase]] = {}
@@ -50,6 +66,18 @@ class Kept:
             self._species = (version, listed)
         return self._species[1]
 
+    def logs(self, connection: Connection) -> Logs:
+        """Give the camera, clock and tray logs."""
+        version = base_version(connection)
+        if self._logs is None or self._logs[0] != version:
+            logs = Logs(
+                {one.placement: one for one in log_store.placements(connection)},
+                tuple(log_store.clock_checks(connection)),
+                tuple(log_store.tray_deployments(connection)),
+            )
+            self._logs = (version, logs)
+        return self._logs[1]
+
     def tagger(self, connection: Connection, name: str) -> str:
         """Give a tagger's name as the study spells it already, else as it stands.
 
@@ -65,7 +93,10 @@ class Kept:
         return min((one for one in known if one.casefold() == bare.casefold()), default=bare)
 
     def base(self, connection: Connection, placement: str) -> PlacementBase:
-        """Give what no tag changes of a placement: its photos, their times and order."""
+        """Give what no tag changes of a placement: its photos, their times and order.
+
+        Not to be asked with a connection that writes: what is undone would be held true.
+        """
         version = base_version(connection)
         cached = self._bases.get(placement)
         if cached and cached[0] == version:
@@ -81,38 +112,45 @@ class Kept:
             return base
 
     def supposed(
-        self, placement: str, corrections: Sequence[ClockCorrection], gap: timedelta
+        self,
+        connection: Connection,
+        base: PlacementBase,
+        corrections: Sequence[ClockCorrection],
+        gap: timedelta,
     ) -> PlacementView:
-        """Give a placement as it would be with more corrections of its clock; nothing is kept."""
-        with self._database.read() as connection:
-            base = self._read_base(connection, placement, corrections)
-            news, _ = tag_store.news(connection, placement, tag_store.NOTHING_SEEN)
-        needed = self._settings.taggers_needed
-        nobody = standing.nothing(len(base.ordered))
-        stands = standing.renewed(nobody, news, base.place, needed)
-        return views.view_of(views.layout_of(base, stands, needed, gap))
-
-    def infrared(self, placement: str) -> dict[int, bool]:
-        """Say of each photo that was looked at whether it is an infrared one, by its id."""
-        with self._database.read() as connection:
-            return peak_store.infrared(connection, placement)
-
-    def _read_base(
-        self, connection: Connection, placement: str, more: Sequence[ClockCorrection] = ()
-    ) -> PlacementBase:
-        logged = {one.placement: one for one in log_store.placements(connection)}
-        checked = [c for c in log_store.clock_checks(connection) if c.placement == placement]
+        """Give a placement as it would be with these corrections of its clock; nothing is kept."""
+        placement, needed = base.placement.placement, self._settings.taggers_needed
         with _looking_for_no_garbage():
-            return views.base_of(
-                placement,
-                logged.get(placement),
-                checked,
-                card_store.photos(connection, placement),
-                self._settings.timezone,
-                self.species(connection),
-                log_store.tray_deployments(connection),
-                [*correction_store.corrections(connection, placement), *more],
-            )
+            other = self._base_of(connection, placement, base.timed.photos, corrections)
+            news, _ = tag_store.news(connection, placement, tag_store.NOTHING_SEEN)
+            stands = standing.nothing(len(other.ordered))
+            stands = standing.renewed(stands, news, other.place, needed)
+            return views.view_of(views.layout_of(other, stands, needed, gap))
+
+    def _read_base(self, connection: Connection, placement: str) -> PlacementBase:
+        with _looking_for_no_garbage():
+            photos = card_store.photos(connection, placement)
+            corrections = correction_store.corrections(connection, placement)
+            return self._base_of(connection, placement, photos, corrections)
+
+    def _base_of(
+        self,
+        connection: Connection,
+        placement: str,
+        photos: Sequence[Photo],
+        corrections: Sequence[ClockCorrection],
+    ) -> PlacementBase:
+        logs = self.logs(connection)
+        return views.base_of(
+            placement,
+            logs.placements.get(placement),
+            logs.checks_of(placement),
+            photos,
+            self._settings.timezone,
+            self.species(connection),
+            logs.trays,
+            corrections,
+        )
 
     def layout(self, placement: str, gap: timedelta) -> tuple[Layout, int]:
         """Give a placement's visits without their answers, and the `data_version` they are of."""

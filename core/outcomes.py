@@ -4,7 +4,7 @@ Visits come answered, placements with their watched stretches; the verdict itsel
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -42,6 +42,7 @@ def outcomes(
     records: Sequence[Record],
     species: Mapping[str, Species],
     settings: Settings,
+    trays_of: Collection[str] | None = None,
 ) -> list[Outcome]:
     """Give one outcome for each `study` tray deployment, in the log's order.
 
@@ -53,8 +54,14 @@ def outcomes(
         Every placement of the camera log, with or without photos.
     species
         The study's species by key.
+    trays_of
+        Names of trays: only the outcomes of these are given. None: of all.
     """
-    study = [one for one in deployments if one.role is TrayRole.STUDY]
+    study = [
+        one
+        for one in deployments
+        if one.role is TrayRole.STUDY and (trays_of is None or one.tray in trays_of)
+    ]
     by_tray: dict[str, list[Record]] = defaultdict(list)
     for record in records:
         for tray in record.placement.trays:

@@ -21,6 +21,7 @@ from core.store.copying import Digest
 SQLITE = "sqlite"
 """What the file in the study folder is called where an address could stand."""
 MOVING = "lastbite.db.moving"
+NOTE = "# The server that holds the study; its password is not kept here."
 
 Make = Callable[[Path], Database]
 """Makes the database of a study, given the folder."""
@@ -112,12 +113,12 @@ def switched(text: str, address: str) -> str:
     for line in text.splitlines(keepends=True):
         head = re.match(r"\s*\[\s*([^\[\]]+?)\s*\]", line)
         section = head[1] if head else section
-        if section == "study" and re.match(r"\s*database\s*=", line):
+        if section == "study" and (line.strip() == NOTE or re.match(r"\s*database\s*=", line)):
             continue
         lines.append(line)
         if address and section == "study" and re.match(r"\s*timezone\s*=", line):
             end = "\r\n" if line.endswith("\r\n") else "\n"
-            lines.append(f"# The server that holds the study; its password is not kept here.{end}")
+            lines.append(f"{NOTE}{end}")
             lines.append(f"database = {_quoted(address)}{end}")
     made = "".join(lines)
     try:

@@ -19,14 +19,16 @@ from core import (
     scan,
     settings,
     sheets,
+    studies,
     taglog,
     tags,
 )
 from core.classroom import AllMaySee, Classroom
-from core.clockbook import Clockbook
+from core.clockbook import Clockbook, Supposed
+from core.codebook import Codebook
+from core.copies import Copies
 from core.errors import (
     CardError,
-    LastbiteError,
     LogError,
     Problem,
     StudyError,
@@ -66,9 +68,10 @@ from core.store.peaks import Change
 from core.taglog import NewTag
 from core.views import Layout, PlacementBase, PlacementView
 from core.watchbook import Watchbook
+from core.windows import Record
 
 if TYPE_CHECKING:
-    from core import codes, traycards, triage
+    from core import traycards, triage
 
 __all__ = ["Change", "Counts", "NewTag", "PlacementView", "Workspace"]
 
@@ -85,40 +88,24 @@ class Workspace:
         self.previews = previews.Previews(database, folder / previews.FOLDER_NAME)
         """The photos' copies: where they are, what is missing, how they are made."""
         self._kept = kept or Kept(database, own)
-        self.people = Classroom(database, self._kept, own, self.placements, self.outcomes)
+        self.people = Classroom(database, self._kept, own, self.outcomes, self._records)
         """Who takes part, whose is what to tag, what is to settle, how far they agree."""
         self._outcomes: tuple[object, list[Outcome]] | None = None
         self.watching = Watchbook(database, own, self.placements, self.view)
         """When its cameras watched, what is suspected, and what people said of that."""
         self.clocks = Clockbook(database, own, self._kept, self._outcomes_with)
         """What speaks against the clocks of its cameras, and what people decided."""
+        self.codes = Codebook(database, own, self.view, self.clocks, self._path_of)
+        """The codes that photos show, and what people made of them."""
+        self.copies = Copies(folder, own, database)
+        """Its back-ups, its move to another place, and what other copies of it have."""
 
     # --- the study -------------------------------------------------------------------------
 
     @classmethod
-    def create(cls, folder: Path, timezone: str, name: str = "") -> Self:
-        """Make a new study folder; StudyError when there is a study already."""
-        folder = folder.expanduser().resolve()
-        zone = settings.zone(timezone)
-        file = folder / settings.FILE_NAME
-        if file.exists() or (folder / FILE_NAME).exists():
-            raise StudyError(f"{str(folder)!r} is a study already. Open it, or name a new folder.")
-        text = settings.TEMPLATE.format(name=_toml(name or folder.name), timezone=zone.key)
-        try:
-            made = not folder.exists()
-            folder.mkdir(parents=True, exist_ok=True)
-            Database.create(folder / FILE_NAME).dispose()
-            file.write_text(text, encoding="utf-8")
-        except (OSError, LastbiteError) as fault:
-            (folder / FILE_NAME).unlink(missing_ok=True)
-            if made and folder.exists() and not any(folder.iterdir()):
-                folder.rmdir()
-            if isinstance(fault, LastbiteError):
-                raise
-            raise StudyError(
-                f"{str(folder)!r} cannot be made: {fault.strerror or fault}. "
-                "Name a folder that you may write to."
-            ) from None
+    def create(cls, folder: Path, timezone: str, name: str = "", database: str = "") -> Self:
+        """Make a new study folder, its database in it or at the address of a server."""
+        studies.found(folder, timezone, name, database)
         return cls.open(folder)
 
     @classmethod
@@ -300,23 +287,14 @@ class Workspace:
         base, gap = self.base(placement), self.settings.gap
         return triage.score(self._database, self.previews, base, gap, most=most, progress=progress)
 
-    def survey(self, placement: str, progress: Progress | None = None) -> "codes.Survey":
-        """Look for clock and tray codes where people are likely; gives proposals, keeps nothing."""
-        from core import codes  # noqa: PLC0415  (OpenCV is slow to start)
-
-        seen = self.view(placement)
-        untimed = (photo for photo in seen.untimed if photo.copy_of is None)
-        photos = (*seen.ordered, *untimed)
-        gap, original = self.settings.gap, self.previews.original
-        return codes.survey(
-            seen.placement, photos, self.trays(), gap, lambda one: original(one).path, progress
-        )
-
     def tray_cards(self) -> "traycards.TrayCards":
         """Lay out the cards of all study trays for printing."""
-        from core import traycards  # noqa: PLC0415  (as above)
+        from core import traycards  # noqa: PLC0415  (OpenCV is slow to start)
 
         return traycards.tray_cards(self.trays(), self.zone)
+
+    def _path_of(self, photo: int) -> Path:
+        return self.previews.original(photo).path
 
     def missing_originals(self) -> dict[str, int]:
         """Count the photos whose card folder is not at hand now, by placement."""
@@ -424,22 +402,34 @@ class Workspace:
         """Give one outcome for each study tray deployment, in the log's order."""
         return self._outcomes_with({})
 
-    def _outcomes_with(self, supposed: Mapping[str, PlacementView]) -> list[Outcome]:
-        """Give the outcomes, with the clocks of some placements as they would be."""
+    def _outcomes_with(self, supposed: Mapping[str, Supposed]) -> list[Outcome]:
+        """Give all outcomes; with some placements as they would be, only those of their trays."""
         mark = (self.version(), self.watching.mark())
         if not supposed and self._outcomes and self._outcomes[0] == mark:
             return self._outcomes[1]
-        records = []
-        for placement in self.placements():
-            name = placement.placement
-            view = supposed.get(name) or self.view(name)
-            if view.logged:
-                doubted = name not in supposed and self.clocks.in_doubt(name)
-                records.append(self.watching.record(view, clock_doubted=doubted))
-        found = outcomes.outcomes(self.trays(), records, self.species(), self.settings)
+        near = {tray for one in supposed.values() for tray in one.view.placement.trays}
+        records = [
+            self._record(one.placement, supposed.get(one.placement))
+            for one in self.placements()
+            if not supposed or near & set(one.trays)
+        ]
+        found = outcomes.outcomes(
+            self.trays(),
+            [one for one in records if one is not None],
+            self.species(),
+            self.settings,
+            near if supposed else None,
+        )
         if not supposed:
             self._outcomes = (mark, found)
         return found
+
+    def _record(self, name: str, supposed: Supposed | None) -> Record | None:
+        view = supposed.view if supposed else self.view(name)
+        if not view.logged:
+            return None
+        doubted = supposed.doubted if supposed else self.clocks.in_doubt(name)
+        return self.watching.record(view, clock_doubted=doubted)
 
     def outcome(self, deployment: str) -> Outcome:
         """Give the outcome of one deployment; StudyError with the likely id when unknown."""
@@ -485,6 +475,7 @@ class Workspace:
             for one in self.clocks.findings(place.placement):
                 found.append(checks.of_clock(one, self.clocks.changes(one)))
             found += self.watching.findings(self.view(place.placement))
+            found += self.codes.findings(place.placement)
         for placement, count in self.missing_originals().items():
             found.append(
                 Finding(
@@ -495,7 +486,3 @@ class Workspace:
                 )
             )
         return found
-
-
-def _toml(name: str) -> str:
-    return name.replace("\\", "\\\\").replace('"', '\\"')

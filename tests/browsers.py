@@ -27,7 +27,7 @@ PATIENCE_S = 20.0
 UNSCORED = """
 from app.cli import main
 from app.making import Maker
-Maker._score = lambda *_: None
+Maker._score = Maker._survey_next = lambda *_: None
 main()
 """
 CHROMIUM = next(
@@ -61,7 +61,7 @@ class Served:
         return f"http://{server.ADDRESS}:{self.port}"
 
     def start(self) -> None:
-        """Serve it, at the same address as before; photos are not scored beside the test."""
+        """Serve it, at the same address as before; photos are not scored or surveyed beside the test."""
         said = ["page", str(self.folder), "--no-browser", "--port", str(self.port)]
         self.process = subprocess.Popen(
             [sys.executable, "-c", UNSCORED, *said],

@@ -57,3 +57,31 @@ def test_the_other_pages_have_no_serious_fault(
     page.wait_for_timeout(1500)
     assert faults(page) == []
     context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_pages_of_a_class_have_no_serious_fault(
+    browser: Browser, served: Served, scheme: Scheme
+) -> None:
+    """Settle with a visit and its keys, then each tab of the Class page."""
+    context = browser.new_context(color_scheme=scheme, viewport={"width": 1366, "height": 657})
+    page = context.new_page()
+    page.goto(f"{served.address}/settle?instructor=yes")
+    page.get_by_label("Your name").fill("Dr Botha")
+    page.get_by_label("Your name").press("Enter")
+    page.locator(".lastbite.settle[data-of='ready']").wait_for(timeout=30_000)
+    page.locator(".side").first.wait_for()
+    page.wait_for_timeout(1000)
+    assert faults(page) == []
+    page.keyboard.press("?")
+    page.get_by_role("dialog").wait_for()
+    assert faults(page) == []
+    page.keyboard.press("Escape")
+    page.get_by_role("link", name="Class").click()
+    for tab in ("Agreement", "Sheets", "People", "Handing out"):
+        page.get_by_role("tab", name=tab).click(timeout=30_000)
+        page.wait_for_timeout(500)
+        until(lambda: page.locator("[data-testid=stStatusWidget]").count() == 0, patience_s=40)
+        page.wait_for_timeout(1000)
+        assert faults(page) == []
+    context.close()

@@ -1,25 +1,18 @@
 """Where codes are looked for, and what is proposed from them: nothing silently, nothing twice."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from io import BytesIO
 from itertools import pairwise
-from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 from builders import at, tray
-from code_photos import Shot, photo
 from hypothesis import given
 from hypothesis import strategies as st
-from PIL import Image
 
 from core import codes
 from core.codes import ClockCode, Code, Contradiction, Edge, Proposals, TrayCode, looking
-from core.logs import LogKind
 from core.model import ClockCheck, Photo, PhotoKind, Placement, TrayDeployment
-from core.workspace import Workspace
 
 GAP = timedelta(minutes=2)
 SECOND, MINUTE, HOUR = timedelta(seconds=1), timedelta(minutes=1), timedelta(hours=1)
@@ -344,89 +337,3 @@ def test_people_who_are_tagged_already_are_not_proposed() -> None:
 def test_no_code_no_proposal() -> None:
     """A card on which nothing was read proposes nothing."""
     assert proposed(card(100, MINUTE, at("12:00")), {}, trays=[tray("D1")]) == Proposals()
-
-
-# --- a whole study -------------------------------------------------------------------------------
-
-SHOT = Shot(5.0, tilt=25, width=960)
-
-
-def write(path: Path, camera: datetime, code: Code | None, side: float = 0.5) -> None:
-    """Write a photo, with a code or without, whose header holds what the camera showed."""
-    matrix = codes.modules_of(code or TrayCode("D1"))
-    jpeg = photo(matrix, replace(SHOT, at=(side, 0.4)) if code else replace(SHOT, module_px=0.2))
-    exif = Image.Exif()
-    exif.get_ifd(0x8769)[0x9003] = camera.strftime("%Y:%m:%d %H:%M:%S")
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with Image.open(BytesIO(jpeg)) as picture:
-        picture.save(path, exif=exif, quality=85)
-
-
-@pytest.fixture
-def study(tmp_path: Path) -> Iterator[Workspace]:
-    """A tray out from 18:03 to 05:55 by a phone; the camera lags an hour, the log says 18:00."""
-    zone = ZoneInfo("Africa/Johannesburg")
-    behind = timedelta(hours=1)
-    out, up = (
-        datetime(2026, 3, day, hour, minute, tzinfo=zone)
-        for day, hour, minute in ((14, 18, 3), (15, 5, 55))
-    )
-    moments: list[tuple[datetime, Code | None]] = [
-        (out - 40 * SECOND, None),
-        (out - 20 * SECOND, ClockCode(out.astimezone(UTC) - 20 * SECOND)),
-        (out, TrayCode("D1")),
-        *((out + n * HOUR, None) for n in range(2, 9)),
-        (up, TrayCode("D1")),
-        (up + 15 * SECOND, ClockCode(up.astimezone(UTC) + 15 * SECOND)),
-    ]
-    for number, (moment, code) in enumerate(moments, start=1):
-        camera = (moment - behind).replace(tzinfo=None)
-        write(tmp_path / "card" / f"IMG_{number:04}.JPG", camera, code, 0.35 + 0.02 * number)
-    logs = {
-        LogKind.CAMERAS: "placement,camera,trays,start,end\n"
-        "P1,c1,T1,2026-03-14 17:30,2026-03-15 06:30\n",
-        LogKind.TRAYS: "deployment,tray,set_out,picked_up,food_start_g,food_left_g\n"
-        "D1,T1,2026-03-14 18:00,2026-03-15 06:00,10.0,4.0\n",
-    }
-    with Workspace.create(tmp_path / "study", zone.key) as workspace:
-        for kind, text in logs.items():
-            workspace.load(kind, text.encode(), f"{kind}.csv")
-        workspace.scan(tmp_path / "card", "P1")
-        yield workspace
-
-
-def test_a_study_whose_camera_lags_an_hour_gets_its_truth_from_the_codes(study: Workspace) -> None:
-    """From real JPEGs: two clock checks an hour apart from the camera, true edges, the handlers."""
-    version = study.version()
-    told: list[tuple[int, int]] = []
-    found = study.survey("P1", lambda done, of: told.append((done, of)))
-    out, up = datetime(2026, 3, 14, 16, 3, tzinfo=UTC), datetime(2026, 3, 15, 3, 55, tzinfo=UTC)
-    said = found.proposals
-    assert [one.file for one in said.clocks] == ["IMG_0002.JPG", "IMG_0012.JPG"]
-    # The camera's display is of Johannesburg's winter and summer time alike, UTC+2, less an hour.
-    assert {one.true_time.replace(tzinfo=None) - one.camera_showed for one in said.clocks} == {
-        timedelta(hours=-1)
-    }
-    assert {(one.edge, one.at, one.by_code) for one in said.edges} == {
-        (Edge.SET_OUT, out, True),
-        (Edge.PICKED_UP, up, True),
-    }
-    assert [one.tray for one in said.trays] == ["T1"]
-    assert len(said.handlers) == 2
-    assert said.contradictions == ()
-    assert (found.looked_at, found.unreadable, len(found.found)) == (12, (), 4)
-    assert told[-1] == (12, 12)
-    assert study.version() == version  # nothing was kept
-
-
-def test_with_the_card_taken_out_the_photos_are_named(study: Workspace, tmp_path: Path) -> None:
-    """No proposal, and every photo that could not be opened is told."""
-    (tmp_path / "card").rename(tmp_path / "away")
-    found = study.survey("P1")
-    assert found.proposals == Proposals()
-    assert len(found.unreadable) == found.looked_at == 12
-
-
-def test_a_placement_without_photos_has_nothing_to_look_at(study: Workspace) -> None:
-    """A name that has no card is no fault here."""
-    assert study.survey("elsewhere").looked_at == 0

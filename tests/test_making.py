@@ -19,6 +19,7 @@ from test_server import ask, free_port, started
 from app import making
 from app import previews as said
 from core.errors import StudyError
+from core.logs import LogKind
 from core.previews import Made, Original, Stock
 from core.workspace import Workspace
 
@@ -73,7 +74,8 @@ class Steps:
         monkeypatch.setattr(study.previews, "stock", self.stock)
         monkeypatch.setattr(study.previews, "make", self.make)
         monkeypatch.setattr(making, "LOOK_S", 0.05)
-        self.maker = making.Maker(study, scoring=self.score)
+        self.surveyed: list[str] = []
+        self.maker = making.Maker(study, scoring=self.score, surveying=self.survey)
 
     def make(self, wanted: Iterable[Original], *, workers: int | None = None) -> Iterator[Made]:
         assert workers is None
@@ -98,6 +100,11 @@ class Steps:
     def score(self, folder: Path, placement: str) -> "Scoring":
         assert folder == self.study.folder
         self.done.append(placement)
+        return Scoring(alive=False)
+
+    def survey(self, folder: Path, placement: str) -> "Scoring":
+        assert folder == self.study.folder
+        self.surveyed.append(placement)
         return Scoring(alive=False)
 
     def let(self, number: int) -> None:
@@ -201,6 +208,29 @@ def test_a_running_page_scores_its_photos_in_a_process_of_its_own(study: Workspa
     photos = list(range(1, 9))
     wait_for(lambda: len(study.changes(photos)) == len(photos), 90)
     maker.stop()
+    assert not multiprocessing.active_children()
+
+
+def test_codes_are_looked_for_last_and_again_after_a_log_has_changed(steps: Steps) -> None:
+    """Copies, scores, then codes, one placement after the other; no more until a log changes."""
+    steps.let_all()
+    wait_for(lambda: len(steps.surveyed) == 2)
+    assert len(steps.done) == 12
+    assert steps.surveyed == ["P1", "P2"]
+    time.sleep(0.3)
+    assert steps.surveyed == ["P1", "P2"]
+    species = b"key,name,role\ng,Gerbil,forager\n"
+    steps.study.load(LogKind.SPECIES, species, "species.csv")
+    wait_for(lambda: len(steps.surveyed) == 4)
+
+
+def test_a_running_page_looks_for_codes_in_a_process_of_its_own(study: Workspace) -> None:
+    """Nothing is stubbed: after a while every photo that is due was looked at."""
+    maker = making.Maker(study)
+    maker.start()
+    wait_for(lambda: study.codes.state("P1").left == 0, 120)
+    maker.stop()
+    assert study.codes.state("P1").looked_at > 0
     assert not multiprocessing.active_children()
 
 

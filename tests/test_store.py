@@ -54,6 +54,7 @@ def run_child(program: str, *arguments: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [sys.executable, "-c", textwrap.dedent(program), *arguments],
         env=os.environ | {"PYTHONPATH": os.pathsep.join(part for part in sys.path if part)},
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
     )

@@ -172,9 +172,9 @@ def taking_part_of(workspace: Workspace) -> None:
         alt="The people of this study",
     )
     add, change = st.columns(2, border=True)
-    with add:
+    with add, widgets.faults():
         adding(workspace)
-    with change:
+    with change, widgets.faults():
         changing(workspace, [one.name for one in listed])
     if workspace.settings.sign_in is SignIn.CODE:
         codes(workspace)

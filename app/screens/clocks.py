@@ -5,7 +5,7 @@ from typing import cast
 
 import streamlit as st
 
-from app import clockline, clockwords, picker, session, widgets, wording
+from app import clockline, clockwords, codereview, picker, session, widgets, wording
 from app.clockline import Drawn
 from app.picker import Pick
 from core.clockfaults import ClockFinding, Proposal
@@ -109,7 +109,7 @@ def _drawn(
     lanes = workspace.clocks.lanes(name)
     trays = [one for one in workspace.trays() if one.tray in lanes.placement.trays]
     one = proposal or next((each.chosen for each in found if each.chosen), None)
-    proposed = workspace.clocks.supposed_times(name, one) if one is not None else None
+    proposed = workspace.clocks.suppose(name, one).times if one is not None else None
     return Drawn(lanes, trays, proposed)
 
 
@@ -141,6 +141,7 @@ def one_placement(workspace: Workspace, name: str, found: Sequence[ClockFinding]
         with st.container(border=True):
             show_finding(workspace, finding, f"{name}-{number}")
     history(workspace, name)
+    codereview.section(workspace, name)
     check_from_photo(workspace, name)
 
 

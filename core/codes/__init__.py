@@ -19,13 +19,13 @@ from core.codes.proposals import (
     TrayProposal,
     proposals,
 )
-from core.codes.reading import BUDGET_S, Found, Reading, read_codes, read_photo
-from core.codes.survey import Survey, survey
+from core.codes.reading import BUDGET_S, METHOD, Found, Reading, read_codes, read_photo
 from core.codes.texts import ClockCode, Code, TrayCode, code_of, text_of
 
 __all__ = [
     "BUDGET_S",
     "CLOCK_MODULES",
+    "METHOD",
     "QUIET",
     "ClockCode",
     "ClockProposal",
@@ -39,7 +39,6 @@ __all__ = [
     "Modules",
     "Proposals",
     "Reading",
-    "Survey",
     "TrayCode",
     "TrayProposal",
     "clock_table",
@@ -49,6 +48,5 @@ __all__ = [
     "proposals",
     "read_codes",
     "read_photo",
-    "survey",
     "text_of",
 ]

@@ -27,6 +27,8 @@ ENLARGED_TO_PX = 2600
 """A photo up to this wide is looked at enlarged too; wider ones have big codes. [px]"""
 MOST_PIXELS = 80_000_000
 """A larger picture is not unpacked (a judgement). [px]"""
+METHOD = 1
+"""Number of this way of reading; photos that were read another way are looked at again."""
 BRIGHT, BRIGHTEST = 200, 225
 """Grey levels below which all is black where only bright parts are looked at: the first for small
 codes, the second for big ones, found on the photos of the benchmark."""

@@ -53,6 +53,7 @@ def write(database: Database, settings: str, file: Path) -> Backup:
 
 def proved(file: Path) -> Backup:
     """Read a back-up whole; StudyError where it is none, or not what was written."""
+    _refuse_missing(file)
     database = Database.as_it_is(file)
     try:
         with database.read() as connection:
@@ -85,8 +86,7 @@ def unpack(file: Path, path: Path) -> None:
 
 def copy_file(file: Path, path: Path) -> None:
     """Copy an SQLite file to where there is none, as one state of it, while others use it."""
-    if not file.is_file():
-        raise StudyError(f"There is no file {file}. Name a back-up, or a study folder.")
+    _refuse_missing(file)
     _make_private(path)
     with (
         faults_in_words(str(file), writing=False),
@@ -151,6 +151,11 @@ def _refuse_newer(kept: Mapping[str, Mapping[str, object]], name: str) -> None:
                 f"{name} was written by a newer Lastbite (it has {table}.{min(unknown)}). Install "
                 "the newer Lastbite to restore it."
             )
+
+
+def _refuse_missing(file: Path) -> None:
+    if not file.is_file():
+        raise StudyError(f"There is no file {file}. Name a back-up, or a study folder.")
 
 
 def _refuse_there(file: Path) -> None:

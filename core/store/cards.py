@@ -26,7 +26,7 @@ from sqlalchemy import (
 from core.errors import CardError
 from core.model import Header, Photo, TimeSource
 from core.store.dialects import batches
-from core.store.tables import CARDS, PHOTOS, SCORES, TAGS
+from core.store.tables import CARDS, CODES_READ, PHOTOS, SCORES, TAGS
 from core.store.tags import forget_tags
 
 
@@ -181,7 +181,8 @@ def forget_card(
         )
     forget_tags(connection, numbers, at or datetime.now(UTC))
     _pass_on_copies(connection, card_id)
-    connection.execute(SCORES.delete().where(SCORES.c.photo_id.in_(_ids_on(card_id))))
+    for table in (SCORES, CODES_READ):
+        connection.execute(table.delete().where(table.c.photo_id.in_(_ids_on(card_id))))
     connection.execute(PHOTOS.delete().where(PHOTOS.c.card_id == card_id))
     connection.execute(CARDS.delete().where(CARDS.c.id == card_id))
     return len(numbers)

@@ -54,7 +54,7 @@ def digests(
 ) -> dict[str, Digest]:
     """Work out the digest of each table, over all columns or those that are named."""
     wanted = columns() if of is None else of
-    return {name: _digest(connection, name, tuple(names)) for name, names in wanted.items()}
+    return {name: _digest(connection, name, names) for name, names in wanted.items()}
 
 
 def differing(one: Mapping[str, Digest], other: Mapping[str, Digest]) -> list[str]:
@@ -77,25 +77,26 @@ def carry(source: Connection, target: Connection) -> None:
             _set_last_number(target, one, key, last)
 
 
-def _plain(one: Table, names: Sequence[str] | None = None) -> TableClause:
+def _plain(one: Table) -> TableClause:
     """Give a table whose values are taken as they are written."""
-    kept = [c for c in one.columns if names is None or c.name in names]
-    return table(one.name, *(column(c.name, _written(c)) for c in kept))
+    return table(one.name, *(column(c.name, _written(c)) for c in one.columns))
 
 
 def _written(one: Column[Any]) -> Any:
     return one.type.impl_instance if isinstance(one.type, TypeDecorator) else one.type
 
 
-def _rows(connection: Connection, one: TableClause) -> Iterator[Sequence[Sequence[Any]]]:
+def _rows(
+    connection: Connection, one: TableClause, names: Sequence[str]
+) -> Iterator[Sequence[Sequence[Any]]]:
     streamed = {"stream_results": True, "yield_per": LOT}
-    return connection.execute(select(*one.columns), execution_options=streamed).partitions()
+    asked = select(*(one.c[name] for name in names))
+    return connection.execute(asked, execution_options=streamed).partitions()
 
 
-def _digest(connection: Connection, name: str, names: tuple[str, ...]) -> Digest:
-    ordered = {c.name: c for c in _plain(METADATA.tables[name], names).columns}
+def _digest(connection: Connection, name: str, names: Sequence[str]) -> Digest:
     rows = total = 0
-    for lot in _rows(connection, table(name, *(ordered[one]._copy() for one in names))):  # noqa: SLF001
+    for lot in _rows(connection, _plain(METADATA.tables[name]), names):
         for cells in lot:
             rows += 1
             # SQLite knows no zero below zero.
@@ -106,16 +107,16 @@ def _digest(connection: Connection, name: str, names: tuple[str, ...]) -> Digest
 
 
 def _carry_table(source: Connection, target: Connection, one: Table) -> None:
-    plain = _plain(one)
+    plain, names = _plain(one), [c.name for c in one.columns]
     # A row may point to a later one of its own table: that is put in once all are there.
     own = [key.parent.name for key in one.foreign_keys if key.column.table is one]
-    names, key = [c.name for c in one.columns], next(iter(one.primary_key)).name
-    for lot in _rows(source, plain):
+    for lot in _rows(source, plain, names):
         rows = [dict(zip(names, cells, strict=True)) for cells in lot]
         target.execute(insert(plain), [row | dict.fromkeys(own) for row in rows])
+    key = next(iter(one.primary_key)).name
     for link in own:
         this = update(plain).where(plain.c[key] == bindparam("which"))
-        for lot in _rows(source, table(one.name, plain.c[key]._copy(), plain.c[link]._copy())):  # noqa: SLF001
+        for lot in _rows(source, plain, [key, link]):
             pairs = [{"which": which, "to": to} for which, to in lot if to is not None]
             if pairs:
                 target.execute(this.values({link: bindparam("to")}), pairs)

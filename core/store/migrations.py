@@ -380,3 +380,35 @@ def s07_a_server_keeps_tags_too(connection: Connection) -> None:
     if not dialects.is_sqlite(connection):
         for statement in TAGS_ARE_KEPT_BY_A_SERVER:
             connection.exec_driver_sql(statement)
+
+
+CODES = (
+    """CREATE TABLE codes_read (
+        photo_id BIGINT NOT NULL PRIMARY KEY REFERENCES photos (id),
+        method BIGINT NOT NULL,
+        found TEXT NOT NULL,
+        hurried BOOLEAN NOT NULL,
+        unreadable BOOLEAN NOT NULL
+    )""",
+    """CREATE TABLE code_decisions (
+        number {key},
+        placement TEXT NOT NULL,
+        proposal TEXT NOT NULL,
+        accepted BOOLEAN NOT NULL,
+        words TEXT NOT NULL,
+        before TEXT NOT NULL,
+        after TEXT NOT NULL,
+        made_by TEXT NOT NULL,
+        made_at TEXT NOT NULL,
+        taken_back TEXT,
+        taken_back_by TEXT
+    )""",
+    "CREATE INDEX code_decisions_of_placement ON code_decisions (placement)",
+)
+
+
+@_step
+def s08_codes_read_and_decided(connection: Connection) -> None:
+    """Hold what codes photos showed, and what people said of what they lead to."""
+    for statement in CODES:
+        connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))

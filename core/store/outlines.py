@@ -20,8 +20,9 @@ def outlines(connection: Connection, placement: str) -> list[Outline]:
     """Fetch the newest outline of each tray of a placement, by tray."""
     here = TRAY_OUTLINES.c.placement == placement
     newest = select(func.max(TRAY_OUTLINES.c.id)).where(here).group_by(TRAY_OUTLINES.c.tray)
-    asked = select(*_FIELDS).where(TRAY_OUTLINES.c.id.in_(newest)).order_by(TRAY_OUTLINES.c.tray)
-    return [Outline(*cells) for cells in connection.execute(asked)]
+    asked = select(*_FIELDS).where(TRAY_OUTLINES.c.id.in_(newest))
+    found = [Outline(*cells) for cells in connection.execute(asked)]
+    return sorted(found, key=lambda one: one.tray)  # servers sort letters in ways of their own
 
 
 def add_outline(connection: Connection, placement: str, outline: Outline, at: datetime) -> None:

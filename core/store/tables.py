@@ -369,6 +369,34 @@ STRETCH_RULINGS = Table(
     Column("taken_back_by", Text),
 )
 
+CODES_READ = Table(
+    "codes_read",
+    METADATA,
+    Column("photo_id", BigInteger, ForeignKey("photos.id"), primary_key=True, autoincrement=False),
+    Column("method", BigInteger, nullable=False),
+    # JSON: text, corners in picture widths, and the way of looking, of each code.
+    _text("found"),
+    Column("hurried", Boolean, nullable=False),
+    Column("unreadable", Boolean, nullable=False),
+)
+
+CODE_DECISIONS = Table(
+    "code_decisions",
+    METADATA,
+    Column("number", BigInteger, primary_key=True),
+    _text("placement"),
+    _text("proposal"),
+    Column("accepted", Boolean, nullable=False),
+    _text("words"),
+    # JSON: cells by name, as they stood and as they became.
+    _text("before"),
+    _text("after"),
+    Column("made_by", Text, nullable=False, key="by"),
+    Column("made_at", UtcTime, nullable=False),
+    Column("taken_back", UtcTime),
+    Column("taken_back_by", Text),
+)
+
 SECRETS = Table(
     "secrets",
     METADATA,

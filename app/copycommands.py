@@ -1,0 +1,67 @@
+"""The commands about whole copies of a study: back-up, restoring, moving, merging."""
+
+from pathlib import Path
+
+import click
+
+STUDY = click.argument("study", type=click.Path(path_type=Path))
+FILE = click.argument("file", type=click.Path(path_type=Path))
+
+
+@click.command()
+@STUDY
+@FILE
+def backup(study: Path, file: Path) -> None:
+    """Write all of a study, but for its photos, into one FILE; people may go on tagging."""
+    from app import copywords  # noqa: PLC0415
+    from core.workspace import Workspace  # noqa: PLC0415
+
+    with Workspace.open(study) as workspace:
+        click.echo(copywords.backup(str(file), workspace.copies.backup(file)))
+
+
+@click.command()
+@FILE
+@click.argument("study", metavar="NEWSTUDY", type=click.Path(path_type=Path))
+def restore(file: Path, study: Path) -> None:
+    """Make a new study folder from a back-up."""
+    from app import copywords  # noqa: PLC0415
+    from core import copies  # noqa: PLC0415
+
+    made = copies.restore(file, study)
+    for line in copywords.restored(str(file), str(study), made):
+        click.echo(line)
+
+
+@click.command()
+@STUDY
+@click.option(
+    "--to", required=True, metavar="ADDRESS", help="A PostgreSQL server's, or sqlite: a file."
+)
+def move(study: Path, to: str) -> None:
+    """Move a study to a database server, or back into a file; all or nothing."""
+    from app import copywords  # noqa: PLC0415
+    from core.workspace import Workspace  # noqa: PLC0415
+
+    with Workspace.open(study) as workspace:
+        done = workspace.copies.move(to)
+    for line in copywords.moved(done):
+        click.echo(line)
+
+
+@click.command()
+@STUDY
+@click.argument("other", type=click.Path(path_type=Path))
+@click.option("--dry-run", is_flag=True, help="Say what would come in, and store nothing.")
+def merge(study: Path, other: Path, dry_run: bool) -> None:
+    """Bring in the photos and tags that OTHER, a study folder or a back-up, has beside these."""
+    from app import copywords  # noqa: PLC0415
+    from core.workspace import Workspace  # noqa: PLC0415
+
+    with Workspace.open(study) as workspace:
+        done = workspace.copies.merge(other, only_look=dry_run)
+    for line in copywords.merged(done):
+        click.echo(line)
+
+
+ALL = (backup, restore, move, merge)
