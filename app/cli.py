@@ -211,16 +211,20 @@ def previews(study: Path, placement: str | None) -> None:
 @STUDY
 @click.option("--placement", metavar="P", help="Only this one's photos.")
 def codes(study: Path, placement: str | None) -> None:
-    """Look for clock and tray codes in the photos in which people are likely."""
+    """Look for clock and tray codes in the photos in which people are likely.
+
+    What they lead to waits on the Clocks page; nothing is changed. Ctrl-C ends it; the same
+    command goes on where it stopped.
+    """
+    from app import codewords  # noqa: PLC0415
+
     with _open(study) as workspace:
         for name in workspace.previews.placements(placement):
             with _progress(f"Looking for codes at {name}") as told:
-                workspace.codes.survey(name, told, again=True)
-            state, waiting = workspace.codes.state(name), len(workspace.codes.open(name))
-            words = f"{state.looked_at} photos looked at, {state.with_codes} with codes"
-            if state.away:
-                words += f", {state.away} not at hand"
-            click.echo(f"{name}: {words}, {waiting} proposals on the Clocks page")
+                workspace.codes.survey(name, told)
+            state, waiting = workspace.codes.state(name), workspace.codes.waiting(name)
+            for line in codewords.surveyed(name, state, waiting):
+                click.echo(line)
 
 
 @commands.command()

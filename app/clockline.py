@@ -1,7 +1,7 @@
 """Decide how the clocks of placements are drawn: what cameras showed and what is true, one axis."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -19,8 +19,8 @@ from core.windows import window_of
 BINS = 320
 """A row has so many marks at the most; photos that fall together make a taller one."""
 ROW_PX = 30
-AROUND = 0.08
-"""So much of the windows' length is shown before and after them."""
+AROUND, FOR_WORDS = 0.03, 0.16
+"""So much is shown before and after all that is drawn; and where words on photos beyond stand."""
 SHOWED, TRUE, PROPOSED = "camera showed", "held true", "as proposed"
 COLOURS = {
     SHOWED: ("#8a6d1f", "#ecd067"),
@@ -38,16 +38,20 @@ class Drawn:
 
     lanes: Lanes
     trays: Sequence[TrayDeployment]
-    proposed: Seconds | None = None
-    """True times with the proposal. [s since 1970 UTC]"""
+    proposed: Sequence[Seconds] = ()
+    """True times with each proposal, one row each. [s since 1970 UTC]"""
+    about: Mapping[str, Seconds] = field(default_factory=dict)
+    """By what was found, the times held true of the photos that it is about. [s]"""
 
     def rows(self) -> list[tuple[str, str, Seconds]]:
         """Give kind, label and times of each row."""
         name = self.lanes.placement.placement
         found = [(SHOWED, self.lanes.shown), (TRUE, self.lanes.held)]
-        if self.proposed is not None:
-            found.append((PROPOSED, self.proposed))
-        return [(kind, f"{name} {kind}", times) for kind, times in found]
+        rows = [(kind, f"{name} {kind}", times) for kind, times in found]
+        for number, times in enumerate(self.proposed, start=1):
+            which = f" {number}" if len(self.proposed) > 1 else ""
+            rows.append((PROPOSED, f"{name} {PROPOSED}{which}", times))
+        return rows
 
     def windows(self) -> list[Span]:
         """Give the windows of its trays, each once."""
@@ -96,8 +100,14 @@ def chart(drawn: Sequence[Drawn], zone: ZoneInfo, *, dark: bool = False) -> alt.
         )
     )
     beyond = _beyond(drawn, span, zone)
-    layers: list[alt.Chart] = [windows, marks]
     ink = "#f4f1e8" if dark else "#23302e"
+    about = _frame(_about(drawn, span, zone), ["row", "from", "to", "what", "photos"])
+    lines = (
+        alt.Chart(about)
+        .mark_bar(height=3, yOffset=ROW_PX / 2 - 3, color=ink)
+        .encode(x=x, x2="to:T", y=y, tooltip=["row:N", "what:N", "photos:Q"])
+    )
+    layers: list[alt.Chart] = [windows, marks, lines]
     for end in ("start", "end"):
         rows = _frame([row for row in beyond if row["end"] == end], ["row", "from", "words"])
         text = alt.Chart(rows).encode(x=x, y=y, text="words:N")
@@ -111,19 +121,33 @@ def chart(drawn: Sequence[Drawn], zone: ZoneInfo, *, dark: bool = False) -> alt.
 
 
 def axis_of(drawn: Sequence[Drawn]) -> Span:
-    """Give the stretch that is drawn: the camera log's and the windows', and some way around."""
-    edges: list[datetime] = []
-    for one in drawn:
-        place = one.lanes.placement
-        edges += [edge for edge in (place.start, place.end) if edge is not None]
-        edges += [edge for window in one.windows() for edge in (window.start, window.end)]
-    if not edges:
-        seconds = np.concatenate([np.zeros(0, np.int64), *(one.lanes.held for one in drawn)])
-        ends = (int(seconds.min()), int(seconds.max()) + 1) if len(seconds) else (0, 1)
-        edges = [datetime.fromtimestamp(end, UTC) for end in ends]
+    """Give the stretch that is drawn: the camera log's and the windows', and some way around.
+
+    Photos that lie no further out than that is long are on it as well.
+    """
+    rows = (times for one in drawn for *_, times in one.rows())
+    times = np.concatenate([np.zeros(0, np.int64), *rows])
+    held = [float(edge) for edge in (times.min(), times.max())] if len(times) else [0.0]
+    edges = _logged_edges(drawn) or held
     start, end = min(edges), max(edges)
-    around = (end - start) * AROUND
-    return Span(start - around, end + around)
+    early, late = times < 2 * start - end, times > 2 * end - start
+    close = times[~early & ~late].tolist()
+    start, end = min([start, *close]), max([end, *close])
+    long = max(end - start, 1.0)
+    before, after = (FOR_WORDS if beyond.any() else AROUND for beyond in (early, late))
+    return Span(
+        datetime.fromtimestamp(start - long * before, UTC),
+        datetime.fromtimestamp(end + long * after, UTC),
+    )
+
+
+def _logged_edges(drawn: Sequence[Drawn]) -> list[float]:
+    """Give where stretches of the camera log and windows begin and end. [s since 1970 UTC]"""
+    found: list[datetime | None] = []
+    for one in drawn:
+        found += [one.lanes.placement.start, one.lanes.placement.end]
+        found += [edge for window in one.windows() for edge in (window.start, window.end)]
+    return [edge.timestamp() for edge in found if edge is not None]
 
 
 def in_words(drawn: Sequence[Drawn], zone: ZoneInfo) -> str:
@@ -133,10 +157,11 @@ def in_words(drawn: Sequence[Drawn], zone: ZoneInfo) -> str:
         windows = one.windows()
         name = one.lanes.placement.placement
         parts = [f"{name}: {len(windows)} tray windows"]
-        for kind, _, times in one.rows():
+        for _, label, times in one.rows():
             inside = sum(_inside(times, window) for window in windows)
             many = f"{inside} of {len(times)} photos in a window"
-            parts.append(f"{kind}: {many}{_from_to(times, zone)}")
+            parts.append(f"{label.removeprefix(name).strip()}: {many}{_from_to(times, zone)}")
+        parts += [f"{what}: {len(times)} photos" for what, times in one.about.items()]
         said.append("; ".join(parts))
     return ". ".join(said)
 
@@ -185,6 +210,21 @@ def _marks(drawn: Sequence[Drawn], span: Span, zone: ZoneInfo) -> list[Row]:
                 rows.append(
                     {"row": label, "kind": kind, "from": _iso(moment, zone), "photos": count}
                 )
+    return rows
+
+
+def _about(drawn: Sequence[Drawn], span: Span, zone: ZoneInfo) -> list[Row]:
+    """Give a line under the photos that a finding is about, as far as they are on the axis."""
+    start, end = span.start.timestamp(), span.end.timestamp()
+    rows = []
+    for one in drawn:
+        name = one.lanes.placement.placement
+        for what, times in one.about.items():
+            if len(times):
+                ends = (min(max(int(end_s), start), end) for end_s in (times.min(), times.max()))
+                first, last = (_iso(datetime.fromtimestamp(at, UTC), zone) for at in ends)
+                rows.append({"row": f"{name} {TRUE}", "from": first, "to": last, "what": what,
+                             "photos": len(times)})  # fmt: skip
     return rows
 
 

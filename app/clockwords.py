@@ -11,7 +11,7 @@ from core.exports.tables import time_text
 from core.model import ClockCheck, Photo, Placement
 
 RIGHT = "nothing speaks against it"
-SURE = {Confidence.CLEAR: "clear", Confidence.POSSIBLE: "possible, look first"}
+SURE = {Confidence.CLEAR: "This is clear.", Confidence.POSSIBLE: "This is possible: look first."}
 
 
 def state(found: Sequence[ClockFinding]) -> str:

@@ -1,95 +1,151 @@
 """Decide how proposals from codes stand on a page, each with its photo, for a person to decide."""
 
-import html
-
 import streamlit as st
 
-from app import session, widgets, wording
-from core.codebook import Open
+from app import codewords, making, session, widgets, wording
+from core.codebook import Waiting
+from core.codes import Contradiction, HandlerProposal, Offer
+from core.errors import PeopleError
 from core.workspace import Workspace
 
 MOST = 12  # proposals that are shown at a time
-OUTLINE = "#d2403c"
+MOST_PHOTOS = 3  # beside a contradiction
+RENEWED_S = 2.0  # how often the state of a survey at work is shown anew
 
 
 def section(workspace: Workspace, placement: str) -> None:
     """Show what the codes in a placement's photos lead to, and let somebody accept or refuse."""
-    book = workspace.codes
     st.subheader("Codes in the photos")
-    state = book.state(placement)
-    words = f"{state.looked_at} photos were looked at for codes, {state.with_codes} have one."
-    if state.left:
-        words += f" {state.left} are still to be looked at, which takes about half a second each."
-    if state.away:
-        words += f" {state.away} could not be opened: put the card in."
-    st.text(words)
-    if (state.left or state.away) and st.button("Look at them now", key=f"codes-{placement}"):
-        with widgets.faults(), st.spinner("Looking for codes…", show_time=True):
-            bar = st.progress(0.0)
-
-            def told(done: int, of: int) -> None:
-                bar.progress(done / max(of, 1), f"{done} of {of} photos")
-
-            book.survey(placement, told, again=True)
-            st.rerun()
-    for wrong in book.contradictions(placement):
-        st.warning(wording.plain(wrong.message), icon=":material/warning:")
-    waiting = book.open(placement)
-    for number, one in enumerate(waiting[:MOST]):
+    survey(workspace, placement)
+    waiting = workspace.codes.waiting(placement)
+    for number, one in enumerate(waiting.contradictions):
         with st.container(border=True):
-            proposal(workspace, one, f"{placement}-{number}")
-    if len(waiting) > MOST:
-        st.text(f"… and {len(waiting) - MOST} more once these are decided.")
+            contradiction(workspace, placement, one, waiting, f"{placement}-{number}")
+    for number, offer in enumerate(waiting.offers[:MOST]):
+        with st.container(border=True):
+            proposal(workspace, offer, waiting, f"{placement}-{number}")
+    if len(waiting.offers) > MOST:
+        st.text(f"{len(waiting.offers) - MOST} more are shown once these are decided.")
     decided(workspace, placement)
 
 
-def proposal(workspace: Workspace, one: Open, key: str) -> None:
-    """Show one proposal beside its photo, and keep what somebody decides."""
+# --- the survey ------------------------------------------------------------------------------
+
+
+def survey(workspace: Workspace, placement: str) -> None:
+    """Show how far the survey has come, anew while it is at work, and let somebody start it."""
+    maker = making.running()
+    busy = maker is not None and workspace.codes.state(placement).left > 0
+    drawn = st.fragment(_survey, run_every=RENEWED_S if busy else None)
+    drawn(workspace, placement, busy)
+
+
+def _survey(workspace: Workspace, placement: str, busy: bool) -> None:
+    state, maker = workspace.codes.state(placement), making.running()
+    if busy and not state.left:
+        st.rerun()  # what was found is shown
+    away = placement in workspace.missing_originals()
+    at_work = maker is not None and maker.looks_for_codes()
+    if state.left and state.due:
+        st.progress((state.due - state.left) / state.due)
+    st.text(codewords.progress(state, at_work=at_work, away=away))
+    may_start = state.left and not away and not at_work
+    if may_start and st.button(
+        "Look for codes now", key=f"codes-{placement}", icon=":material/search:"
+    ):
+        _look(workspace, placement, maker)
+
+
+def _look(workspace: Workspace, placement: str, maker: making.Maker | None) -> None:
+    """Have this placement looked at next, behind the page; where nothing runs behind it, here."""
+    if maker is not None:
+        maker.look_for_codes(placement)
+        st.text("They are looked at once no previews are missing.")
+        return
+    bar = st.progress(0.0)
+
+    def told(done: int, of: int) -> None:
+        bar.progress(done / max(of, 1), f"{done} of {of} photos")
+
+    with widgets.faults():
+        workspace.codes.survey(placement, told)
+        st.rerun()
+
+
+# --- what waits ------------------------------------------------------------------------------
+
+
+def contradiction(
+    workspace: Workspace, placement: str, one: Contradiction, waiting: Waiting, key: str
+) -> None:
+    """Show what cannot all be right, with the photos that say it."""
+    st.warning(wording.plain(one.message), icon=":material/warning:")
+    cells = st.columns(MOST_PHOTOS)
+    for cell, photo in zip(cells, one.photos, strict=False):
+        cell.html(codewords.marked(photo, waiting.outlines(photo), "Photo that shows this code"))
+    if len(one.photos) > MOST_PHOTOS:
+        st.text(f"{len(one.photos) - MOST_PHOTOS} more photos show it.")
+    if st.button("Put it aside: I have seen to it", key=f"code-aside-{key}"):
+        with widgets.faults():
+            workspace.codes.put_aside(placement, one, _who())
+            st.rerun()
+
+
+def proposal(workspace: Workspace, offer: Offer, waiting: Waiting, key: str) -> None:
+    """Show one proposal beside its photo, what it would change, and keep what is decided."""
     picture, words = st.columns([2, 3], vertical_alignment="center")
-    picture.html(marked(one))
+    alt = f"{offer.words}. The photo opens whole."
+    picture.html(codewords.marked(offer.photo, waiting.outlines(offer.photo), alt))
     with words:
-        st.markdown(f"**{wording.plain(one.words)}.**")
-        st.text(f"Now: {one.now}.")
+        st.markdown(f"**{codewords.title(offer)}**  \n{wording.plain(offer.words)}.")
+        st.text(f"Now: {offer.now}.\nIf accepted: {offer.then}.")
         yes, no = st.columns(2)
         if yes.button("Accept", key=f"code-yes-{key}", type="primary", width="stretch"):
             with widgets.faults():
-                workspace.codes.accept(one, session.tagger() or widgets.SOMEBODY)
-                session.say("good", f"{one.words}. You can take it back.")
+                workspace.codes.accept(offer, _tagger(offer))
+                session.say("good", f"{offer.words}. You can take it back below.")
                 st.rerun()
-        if no.button("Not so", key=f"code-no-{key}", width="stretch"):
+        if no.button("Not this", key=f"code-no-{key}", width="stretch"):
             with widgets.faults():
-                workspace.codes.refuse(one, session.tagger() or widgets.SOMEBODY)
+                workspace.codes.refuse(offer, _who())
                 st.rerun()
-
-
-def marked(one: Open) -> str:
-    """Give the photo as HTML, with an outline round the code."""
-    alt = html.escape(f"Photo with a code. {one.words}", quote=True)
-    picture = (
-        f'<img src="/photo/review/{one.photo}" alt="{alt}" loading="lazy" '
-        'style="width:100%;border-radius:4px;display:block">'
-    )
-    if not one.corners:
-        return picture
-    points = " ".join(f"{x:.4f},{y:.4f}" for x, y in one.corners)
-    outline = (
-        '<svg viewBox="0 0 1 1" aria-hidden="true" '
-        'style="position:absolute;left:0;top:0;width:100%;aspect-ratio:1;overflow:visible">'
-        f'<polygon points="{points}" fill="none" stroke="{OUTLINE}" stroke-width="0.008"/></svg>'
-    )
-    return f'<div style="position:relative;overflow:hidden">{picture}{outline}</div>'
 
 
 def decided(workspace: Workspace, placement: str) -> None:
     """List what was decided of this placement's codes; each may be taken back."""
-    for one in workspace.codes.history(placement):
-        if one.taken_back is not None:
-            continue
-        words, press = st.columns([5, 1], vertical_alignment="center")
-        did = "accepted" if one.accepted else "refused"
-        when = wording.moment(one.made_at, workspace.zone)
-        words.text(f"{one.words}: {did} by {one.by}, {when}.")
-        if press.button("Take back", key=f"code-back-{one.number}", width="stretch"):
-            with widgets.faults():
-                workspace.codes.take_back(one.number, session.tagger() or widgets.SOMEBODY)
-                st.rerun()
+    made = workspace.codes.history(placement)
+    if not made:
+        return
+    standing = sum(one.taken_back is None for one in made)
+    with st.expander(f"Decided about codes: {standing}", expanded=standing > 0):
+        for one in reversed(made):
+            words, press = st.columns([5, 1], vertical_alignment="center")
+            words.text(codewords.decided(one, workspace.zone))
+            if one.taken_back is None and press.button(
+                "Take back", key=f"code-back-{one.number}", width="stretch"
+            ):
+                with widgets.faults():
+                    workspace.codes.take_back(one.number, _who())
+                    st.rerun()
+
+
+def line(workspace: Workspace) -> None:
+    """Say in one line what waits in the codes of all placements, and lead to it."""
+    names = [one.placement for one in workspace.placements()]
+    counts = {name: workspace.codes.waiting(name) for name in names}
+    said = codewords.waits(counts)
+    if said:
+        words, link = st.columns([5, 1], vertical_alignment="center")
+        words.info(wording.plain(said), icon=":material/qr_code_2:")
+        link.page_link("screens/clocks.py", label="Clocks page", icon=":material/arrow_forward:")
+
+
+def _who() -> str:
+    return session.tagger() or widgets.SOMEBODY
+
+
+def _tagger(offer: Offer) -> str:
+    """Name who accepts; a tag needs its tagger's own name."""
+    if isinstance(offer.proposal, HandlerProposal) and not session.tagger():
+        raise PeopleError("A tag needs a tagger. Say your name at the top of the page first.")
+    return _who()

@@ -75,7 +75,7 @@ class Maker:
         self._start_scoring = scoring or start_scoring
         self._start_survey = surveying or start_survey
         self._scoring: tuple[str, tuple[int, int], Job] | None = None
-        self._surveying: tuple[str, int, Job] | None = None
+        self._surveying: tuple[object, Job] | None = None
         self._workers = workers
         self._lock = threading.Lock()
         self._wake = threading.Event()
@@ -85,7 +85,8 @@ class Maker:
         self._look_again = 0.0
         self._progress: dict[str, _Progress] = {}
         self._scored: dict[str, tuple[int, int]] = {}
-        self._surveyed: dict[str, int] = {}
+        self._surveyed: object = None
+        self._codes_of = ""
         self._unread: set[int] = set()
         self._todo: dict[int, Original] = {}
         self._order: deque[int] = deque()
@@ -174,6 +175,8 @@ class Maker:
             if now != self._seen:
                 self._look()
                 self._seen = now
+            if self._paused:
+                self._end_survey()
             return not self._paused and self._work()
         except LastbiteError as fault:
             self._paused, self._fault = True, str(fault)
@@ -199,6 +202,7 @@ class Maker:
         placement = self._next_placement()
         if not placement:
             return self._score_next()
+        self._end_survey()  # it goes on once the copies are made
         self._placement = placement
         if self._scored.get(placement, (0, 0))[0] != self._progress[placement].total:
             self._score(placement)  # by the pictures in the headers, which are there at once
@@ -306,32 +310,46 @@ class Maker:
 
     # --- codes, looked for once all else is done -------------------------------------------------
 
+    def look_for_codes(self, placement: str) -> None:
+        """Look for codes at this placement before the others, once all else is done."""
+        self._codes_of, self._surveyed = placement, None
+        self._wake.set()
+
+    def looks_for_codes(self) -> bool:
+        """Say whether codes are being looked for."""
+        now = self._surveying
+        return now is not None and now[1].is_alive()
+
     def _survey_next(self) -> None:
-        """Look for codes at a placement, in a process of its own; after a change of a log again."""
-        if self._scoring or self._surveying or self._stopping:
+        """Look for codes in a process of its own; again after a log, card or handler changes."""
+        mark = (self._seen, self._workspace.codes.mark())
+        if self._scoring or self._surveying or self._stopping or mark == self._surveyed:
             return
-        mark = self._workspace.codes.mark()
-        for placement in self._progress:
-            if self._surveyed.get(placement) != mark:
-                job = self._start_survey(self._workspace.folder, placement)
-                self._surveying = (placement, mark, job)
-                break
+        job = self._start_survey(self._workspace.folder, self._codes_of)
+        self._surveying, self._codes_of = (mark, job), ""
+
+    def _end_survey(self) -> None:
+        """End the looking for codes in mid-work; what was looked at is kept, the rest is due."""
+        if self._surveying:
+            _, job = self._surveying
+            self._surveying = None
+            job.terminate()
+            job.join(_STOP_S)
 
     def _tend(self) -> None:
         """Note the jobs that are over; what failed is begun again after a change."""
         if self._scoring and not self._scoring[2].is_alive():
             placement, state, _ = self._scoring
             self._scored[placement], self._scoring = state, None
-        if self._surveying and not self._surveying[2].is_alive():
-            placement, mark, _ = self._surveying
-            self._surveyed[placement], self._surveying = mark, None
+        if self._surveying and not self._surveying[1].is_alive():
+            self._surveyed, self._surveying = self._surveying[0], None
 
     def _end_jobs(self) -> None:
         """End scoring and survey in mid-work: what was done is kept."""
-        for job in (self._scoring, self._surveying):
-            if job:
-                job[2].terminate()
-                job[2].join(_STOP_S)
+        self._end_survey()
+        if self._scoring:
+            self._scoring[2].terminate()
+            self._scoring[2].join(_STOP_S)
 
 
 class Job(Protocol):
@@ -352,14 +370,18 @@ def start_scoring(folder: Path, placement: str) -> Job:
     return background(_score_placement, str(folder), placement)
 
 
-def start_survey(folder: Path, placement: str) -> Job:
-    """Begin to look for codes at a placement of the study in a folder, in the background."""
-    return background(_survey_placement, str(folder), placement)
+def start_survey(folder: Path, first: str) -> Job:
+    """Begin to look for codes in the study in a folder, in the background; at one placement first.
+
+    One process for all placements: to start one costs more than to find that nothing is due.
+    """
+    return background(_survey, str(folder), first)
 
 
-def _survey_placement(folder: str, placement: str) -> None:
+def _survey(folder: str, first: str) -> None:
     with Workspace.open(Path(folder)) as workspace:
-        workspace.codes.survey(placement)
+        for placement in sorted(workspace.previews.placements(), key=lambda one: one != first):
+            workspace.codes.survey(placement)
 
 
 def _score_placement(folder: str, placement: str) -> None:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from core import visits
 from core.model import (
+    BLANK,
     Placement,
     Tag,
     TrayDeployment,
@@ -257,6 +258,29 @@ def _timelapse(layout: Layout, scores: NDArray[np.float64]) -> Rows:
 def _joined(*some: Rows) -> Rows:
     columns = ([getattr(one, name) for one in some] for name in Rows.__slots__)
     return Rows(*(np.concatenate(column) for column in columns))
+
+
+QUIET_BELOW = 0.5
+"""A run whose most different photo scores this or more is looked at alone: so much is what an
+animal of 0.4 % of the picture scores (a judgement)."""
+
+
+def quiet_sheet(layout: Layout, found: Rows, asked: Asked) -> tuple[Rows, int]:
+    """Give the runs for the quiet sheet, and how many more are scored but changed too much for it.
+
+    Left out are runs on which a tag stands that says something else than blank: an instructor,
+    whose word would rule, is never offered to overrule an animal unseen. A tagger knows their own
+    tags alone.
+    """
+
+    def names_somebody(tag: Tag) -> bool:
+        return tag.species != BLANK and (asked.instructor or tag.tagger == asked.tagger)
+
+    over = np.concatenate(([0], np.cumsum(covered(layout, _each(layout, names_somebody)))))
+    named = over[found.lasts + 1] > over[found.firsts]
+    left = found.at(~named & ~np.isnan(found.scores))
+    little = left.scores < QUIET_BELOW
+    return left.at(little), int(np.count_nonzero(~little))
 
 
 def in_order(found: Rows, order: Order) -> Rows:

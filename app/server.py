@@ -2,6 +2,7 @@
 
 import asyncio
 import contextlib
+import importlib.util
 import os
 import socket
 import tomllib
@@ -19,7 +20,7 @@ from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from app import codesheet, guard, making, session, signin
+from app import codesheet, guard, making, session, signin, viewer
 from app.viewer import service
 from core import pictures
 from core.errors import LastbiteError, StudyError
@@ -130,6 +131,11 @@ def secrets(workspace: Workspace) -> Mapping[str, Any] | None:
     """
     if workspace.settings.sign_in is not SignIn.OIDC:
         return None
+    if importlib.util.find_spec("authlib") is None:
+        raise StudyError(
+            "Signing in with accounts needs Authlib, which is not installed. "
+            "Install it: pip install 'lastbite[oidc]'"
+        )
     file = workspace.folder / OIDC_NAME
     try:
         return {"auth": tomllib.loads(file.read_text(encoding="utf-8"))}
@@ -184,7 +190,12 @@ def config(port: int | None = None, names: Sequence[str] = HOSTS) -> Mapping[str
 
 
 def photo_route(workspace: Workspace) -> Callable[[Request], Response]:
-    """Give the answer to `/photo/{size}/{photo}`; it runs in a pool of threads."""
+    """Give the answer to `/photo/{size}/{photo}?of={study}`; it runs in a pool of threads.
+
+    A browser keeps pictures by their address, and ids begin at 1 in every study: pages name the
+    study, so that no picture of another one, served here before, is shown in its place.
+    """
+    mine = viewer.study_name(workspace.ticket_secret())
 
     def photo(request: Request) -> Response:
         if request.headers.get("sec-fetch-site", "none") not in {"same-origin", "none"}:
@@ -195,6 +206,8 @@ def photo_route(workspace: Workspace) -> Callable[[Request], Response]:
         if size not in {*SIZES, "original"}:
             sizes = ", ".join([*SIZES, "original"])
             return PlainTextResponse(f"{size!r} is no size. There are: {sizes}.", 404, _NOT_KEPT)
+        if request.query_params.get("of", mine) != mine:
+            return PlainTextResponse("That photo is of another study.", 404, _NOT_KEPT)
         return answer(workspace, size, number)
 
     return photo

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import guard
+from app import guard, viewer
 from app.viewer import tickets
 from core import settings
 from core.errors import StudyError
@@ -40,6 +40,11 @@ def study() -> Workspace:
 @st.cache_resource(show_spinner=False)
 def _opened(folder: str, _changed_ns: int) -> Workspace:
     return Workspace.open(Path(folder))
+
+
+def photo_address(size: str, photo: int) -> str:
+    """Give where a photo is served in a size: `strip`, `review` or `original`."""
+    return f"/photo/{size}/{photo}?of={viewer.study_name(study().ticket_secret())}"
 
 
 # --- who is here -----------------------------------------------------------------------------

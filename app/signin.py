@@ -22,9 +22,13 @@ export default function keeper({ data, setStateValue }) {
   const safe = location.protocol === "https:" ? "; Secure" : "";
   const age = data.ticket ? data.seconds : 0;
   document.cookie = `${data.name}=${data.ticket}; Path=/; SameSite=Strict; Max-Age=${age}${safe}`;
-  if (data.ticket) setStateValue("kept", data.ticket.slice(-16));
+  const has = document.cookie.includes(`${data.name}=${data.ticket}`);
+  if (data.ticket && has) setStateValue("kept", data.ticket.slice(-16));
 }
 """
+
+
+WAIT = "One moment: this browser keeps your sign-in. It has to allow this page's cookie."
 
 
 def here() -> Who | None:
@@ -197,7 +201,8 @@ def _is_kept(study: Workspace, who: Who) -> bool:
 
 def _keeper(study: Workspace, signed: str) -> str:
     """Have the browser keep a ticket, or none; gives its end once it has."""
-    component = st.components.v2.component("lastbite_keeper", html="<p></p>", js=KEEPER)
+    words = f"<p>{WAIT if signed else ''}</p>"
+    component = st.components.v2.component("lastbite_keeper", html=words, js=KEEPER)
     seconds = int(guard.LONGEST.total_seconds())
     data = {"name": cookie_name(study), "ticket": signed, "seconds": seconds}
     kept = component(key=f"keeper-{bool(signed)}", data=data, on_kept_change=lambda: None)

@@ -281,9 +281,10 @@ def _config(kind: LogKind, names: Iterable[object]) -> dict[str, Any]:
 # --- pictures --------------------------------------------------------------------------------
 
 
-def thumb(photo: Photo, alt: str, *, height: str) -> str:
-    """Give a small picture as HTML."""
+def thumb(photo: Photo, alt: str, *, height: str, size: str = "strip") -> str:
+    """Give a small picture as HTML; `size` is that of the copy that is fetched."""
+    address = session.photo_address(size, photo.id)
     return (
-        f'<img src="/photo/strip/{photo.id}" alt="{html.escape(alt, quote=True)}" loading="lazy" '
+        f'<img src="{address}" alt="{html.escape(alt, quote=True)}" loading="lazy" '
         f'style="height:{height};max-width:100%;object-fit:contain;border-radius:4px">'
     )

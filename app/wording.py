@@ -218,6 +218,11 @@ def tag_line(tag: Tag, species: Mapping[str, Species], zone: ZoneInfo) -> str:
     return f"{tag.tagger}: {what_tag_says(tag, species)} [{_when(tag.made_at, zone)}]"
 
 
+SHEET_ORIGIN = "Quiet sheet"
+"""Origin of a tag that was made there."""
+FROM_SHEET = "from the quiet sheet"
+
+
 def what_tag_says(tag: Tag, species: Mapping[str, Species]) -> str:
     """Say what a tag says: species, how many, where, which tray, how sure."""
     parts = [name_of(tag.species, species)]
@@ -225,6 +230,7 @@ def what_tag_says(tag: Tag, species: Mapping[str, Species]) -> str:
     parts += [str(tag.where).replace("_", " ")] if tag.where else []
     parts += [f"tray {tag.tray}"] if tag.tray else []
     parts += ["" if tag.sure else "not sure", "ruling" if tag.ruling else ""]
+    parts += [FROM_SHEET] if tag.origin == SHEET_ORIGIN else []
     parts += [f"“{tag.comment}”"] if tag.comment else []
     return ", ".join(filter(None, parts))
 

@@ -6,7 +6,7 @@ The rules are in people, handout, settling and agreement; here their rows are fe
 import hashlib
 import threading
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
@@ -85,7 +85,7 @@ class Classroom:
         kept: Kept,
         own: Settings,
         outcomes: Callable[[], list[Outcome]],
-        records: Callable[[Mapping[str, PlacementView]], list[Record]],
+        records: Callable[[], list[Record]],
     ) -> None:
         self._database = database
         self._kept = kept
@@ -388,7 +388,7 @@ class Classroom:
         with self._database.read() as connection:
             trays = log_store.tray_deployments(connection)
             species = self._kept.species(connection)
-        return settling.Study(trays, self._records({}), species, self._settings)
+        return settling.Study(trays, self._records(), species, self._settings)
 
     # --- reference photos ------------------------------------------------------------------
 

@@ -3,7 +3,7 @@
 What speaks against a clock is decided in `clockfaults`; here a person's decision is stored.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -21,6 +21,7 @@ from core.clockfaults import (
     Proposal,
     Timeline,
 )
+from core.clockfaults.order import piece
 from core.clockfaults.rows import Seconds, SunHeight
 from core.errors import ClockError, Problem
 from core.kept import Kept
@@ -49,8 +50,8 @@ class Supposed:
     """Whether something clear would still speak against its clock."""
 
 
-OutcomesWith = Callable[[Mapping[str, Supposed]], list[Outcome]]
-"""Gives the study's outcomes; with some placements as they would be those of their trays."""
+OutcomesNear = Callable[[Collection[str], Mapping[str, Supposed]], list[Outcome]]
+"""Gives the outcomes of some trays, with some placements as they would be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ class Clockbook:
     """The clocks of a study: what speaks against them, and what people decided."""
 
     def __init__(
-        self, database: Database, settings: Settings, kept: Kept, outcomes: OutcomesWith
+        self, database: Database, settings: Settings, kept: Kept, outcomes: OutcomesNear
     ) -> None:
         self._database = database
         self._settings = settings
@@ -152,6 +153,13 @@ class Clockbook:
             base.timed.seconds[base.timed.known & counts],
         )
 
+    def about(self, finding: ClockFinding) -> Seconds:
+        """Give the true times, as held now, of the photos that a finding is about. [s]"""
+        with self._database.read() as connection:
+            timed = self._kept.base(connection, finding.placement).timed
+        there = np.array(piece(timed.photos, finding.first_photo, finding.last_photo), np.int64)
+        return timed.seconds[there[timed.known[there]]]
+
     def suppose(self, placement: str, proposal: Proposal) -> Effect:
         """Work out what accepting a proposal would do; nothing is changed by asking."""
         with self._database.read() as connection:
@@ -162,8 +170,7 @@ class Clockbook:
             base = self._kept.base(connection, placement)
             supposed = self._supposed(connection, base, proposal)
         trays = set(base.placement.trays)
-        before = [one for one in self._outcomes({}) if one.deployment.tray in trays]
-        after = self._outcomes({placement: supposed})
+        before, after = self._outcomes(trays, {}), self._outcomes(trays, {placement: supposed})
         moments = (
             photo.true_time.timestamp() for photo in supposed.view.ordered if photo.true_time
         )

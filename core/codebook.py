@@ -1,11 +1,13 @@
 """Decide how a placement's photos are surveyed for codes over time, and what a person's word does.
 
-What a code says and what codes lead to is decided in `codes`; here it is kept, accepted, undone.
+What codes say, lead to, and how that is put into words is decided in `codes`; here it is kept,
+accepted and undone.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,8 +26,7 @@ from core.model import (
     VisitState,
 )
 from core.settings import Settings
-from core.sheets.times import local_text
-from core.store import Database, Raises, base_version
+from core.store import Database, Raises, base_version, data_version
 from core.store import codes as store
 from core.store import logs as log_store
 from core.store import tags as tag_store
@@ -34,24 +35,21 @@ from core.taglog import NewTag, tag_of
 from core.views import PlacementView
 
 if TYPE_CHECKING:
-    from core.codes import (
-        ClockProposal,
-        Contradiction,
-        EdgeProposal,
-        HandlerProposal,
-        Proposals,
-        TrayProposal,
-    )
+    from core.codes import Contradiction, Offer, Proposals, Settled
 
-    Proposal = ClockProposal | TrayProposal | EdgeProposal | HandlerProposal
+__all__ = ["CodeState", "Codebook", "Decision", "Waiting"]
 
 Progress = Callable[[int, int], None]
+"""Told how many photos are done, and of how many."""
+Cells = Mapping[str, str | None]
 LOT = 8
 """Photos that are written down together; a photo takes about half a second."""
-TO_THE_MINUTE = timedelta(minutes=1)
-"""Logs are written to the minute: an edge that is nearer is the same (ours)."""
-SAME_CHECK = timedelta(seconds=3)
-"""A clock check that is there already and differs by no more says the same (ours)."""
+ORIGIN = "codes"
+"""Said of a tag that was made by accepting a proposal."""
+_NOT_NOW = (
+    "This is not proposed any more: the logs or the photos have changed, or somebody has decided "
+    "it. Look at the page again."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,35 +58,29 @@ class CodeState:
 
     looked_at: int
     left: int
-    away: int
-    """Photos whose original was not at hand, or damaged; they are looked at again."""
+    """Photos that are due; those whose card is not at hand stay due."""
+    damaged: int
+    """Photos that cannot be opened; they are looked at again once their file has changed."""
     with_codes: int
 
-
-@dataclass(frozen=True, slots=True)
-class Open:
-    """A proposal that waits for a person."""
-
-    placement: str
-    key: str
-    """Stays the same while the proposal does."""
-    proposal: "Proposal"
-    photo: int
-    """The photo that shows the code."""
-    corners: tuple[tuple[float, float], ...]
-    """Of the code in it, in picture widths; empty where it is not known."""
-    words: str
-    """What accepting it would do."""
-    now: str
-    """What the logs say now."""
+    @property
+    def due(self) -> int:
+        """Count the photos that are looked at when all is done."""
+        return self.looked_at + self.left + self.damaged
 
 
 @dataclass(frozen=True, slots=True)
-class _Change:
-    """What accepting a proposal does: cells before and after."""
+class Waiting:
+    """What the codes of a placement ask of a person."""
 
-    before: Mapping[str, str | None]
-    after: Mapping[str, str | None]
+    offers: tuple["Offer", ...] = ()
+    contradictions: tuple["Contradiction", ...] = ()
+    corners: Mapping[int, tuple[tuple[tuple[float, float], ...], ...]] | None = None
+    """Of the codes in each photo that shows one, in picture widths."""
+
+    def outlines(self, photo: int) -> tuple[tuple[tuple[float, float], ...], ...]:
+        """Give where the codes stand in a photo."""
+        return (self.corners or {}).get(photo, ())
 
 
 class Codebook:
@@ -107,6 +99,7 @@ class Codebook:
         self._view = view
         self._clocks = clocks
         self._original = original
+        self._marked: tuple[int, tuple[int, int]] | None = None
 
     # --- looking ---------------------------------------------------------------------------
 
@@ -114,48 +107,67 @@ class Codebook:
         """Say how far the survey of a placement has come."""
         chosen, read = self._chosen(self._view(placement))
         done = [read[photo] for photo in chosen if photo in read]
+        damaged = sum(one.unreadable for one in done)
         return CodeState(
-            looked_at=sum(not one.unreadable for one in done),
+            looked_at=len(done) - damaged,
             left=len(chosen) - len(done),
-            away=sum(one.unreadable for one in done),
+            damaged=damaged,
             with_codes=sum(bool(one.found) for one in done),
         )
 
-    def mark(self) -> int:
-        """Give a number that changes when other photos may have to be looked at."""
+    def mark(self) -> tuple[int, int]:
+        """Give what changes when other photos may be due: with logs, cards, and handler tags."""
         with self._database.read() as connection:
-            return base_version(connection)
+            version = data_version(connection)
+            if self._marked is None or self._marked[0] != version:
+                newest = store.newest_tag(connection, HANDLER)
+                self._marked = (version, (base_version(connection), newest))
+            return self._marked[1]
 
-    def survey(
-        self, placement: str, progress: Progress | None = None, *, again: bool = False
-    ) -> int:
-        """Look at the photos that were not looked at yet; gives how many were.
+    def survey(self, placement: str, progress: Progress | None = None) -> int:
+        """Look at the photos that are due; gives how many were looked at.
 
-        What was seen is kept a few photos at a time, so that it can be stopped and goes on.
-        `again` looks once more at those whose original was not at hand.
+        What was seen is kept a few photos at a time, so that it may be ended at any moment, by
+        Ctrl-C too, and goes on there. Photos whose card is not at hand stay due.
         """
+        chosen, read = self._chosen(self._view(placement))
+        due = [photo for photo in chosen if photo not in read]
+        seen: list[Read] = []
+        looked_at = 0
+        try:
+            for done, photo in enumerate(due, start=1):
+                one = self._look(photo)
+                if one is not None:
+                    seen.append(one)
+                    looked_at += 1
+                if len(seen) >= LOT:
+                    self._keep(seen)
+                if progress is not None:
+                    progress(done, len(due))
+        finally:
+            self._keep(seen)
+        return looked_at
+
+    def _keep(self, seen: list[Read]) -> None:
         from core import codes  # noqa: PLC0415  (OpenCV is slow to start)
 
-        chosen, read = self._chosen(self._view(placement))
-        due = [at for at in chosen if at not in read or (again and read[at].unreadable)]
-        held: list[Read] = []
-        for done, photo in enumerate(due, start=1):
-            held.append(self._look(photo))
-            if len(held) == LOT or done == len(due):
-                with self._database.begin(Raises.NOTHING) as connection:
-                    store.put_read(connection, held, codes.METHOD)
-                held = []
-            if progress is not None:
-                progress(done, len(due))
-        return len(due)
+        if seen:
+            with self._database.begin(Raises.NOTHING) as connection:
+                store.put_read(connection, seen, codes.METHOD)
+            seen.clear()
 
-    def _look(self, photo: int) -> Read:
+    def _look(self, photo: int) -> Read | None:
+        """Look at one photo; None where its card is not at hand."""
         from core import codes  # noqa: PLC0415
 
         try:
-            reading = codes.read_photo(self._original(photo))
+            path = self._original(photo)
         except CardError:
-            return Read(photo, unreadable=True)
+            return None
+        try:
+            reading = codes.read_photo(path)
+        except CardError:
+            return Read(photo, unreadable=True) if path.is_file() else None
         found = tuple(Text(one.text, one.corners, one.how) for one in reading.found)
         return Read(photo, found, reading.hurried)
 
@@ -163,14 +175,14 @@ class Codebook:
         """Give the photos to look at, and what was seen in those looked at before."""
         from core import codes  # noqa: PLC0415
 
-        photos = _photos(view)
+        photos, placement = _photos(view), view.placement
         with self._database.read() as connection:
             trays = log_store.tray_deployments(connection)
-            read = store.read(connection, view.placement.placement, codes.METHOD)
+            read = store.read(connection, placement.placement, codes.METHOD)
         windows = [
             (one.set_out, one.picked_up)
             for one in trays
-            if not view.placement.trays or one.tray in view.placement.trays
+            if not placement.trays or one.tray in placement.trays
         ]
         return codes.photos_to_look_at(photos, windows, _handler_runs(photos)), read
 
@@ -178,140 +190,99 @@ class Codebook:
 
     def proposals(self, placement: str) -> "Proposals":
         """Work out what all codes seen so far lead to, by the logs as they are now."""
-        return self._proposals(self._view(placement))[0]
+        return self._made(self._view(placement))[0]
 
-    def open(self, placement: str) -> list[Open]:
-        """List the proposals that nobody has decided and that would change something."""
-        view = self._view(placement)
-        made, read = self._proposals(view)
-        with self._database.read() as connection:
-            decided = {
-                one.proposal
-                for one in store.decisions(connection, placement)
-                if one.taken_back is None
-            }
-            checks = log_store.clock_checks(connection)
-        listed = [
-            *self._open_clocks(made.clocks, [c for c in checks if c.placement == placement]),
-            *self._open_trays(made.trays, view),
-            *self._open_edges(made.edges),
-            *self._open_handlers(made.handlers, view),
-        ]
-        return [
-            replace(one, placement=placement, corners=_corners(read.get(one.photo), one.proposal))
-            for one in listed
-            if one.key not in decided
-        ]
-
-    def contradictions(self, placement: str) -> "tuple[Contradiction, ...]":
-        """List what codes and logs say that cannot all be right."""
-        return self.proposals(placement).contradictions
-
-    def _proposals(self, view: PlacementView) -> "tuple[Proposals, dict[int, Read]]":
+    def waiting(self, placement: str) -> Waiting:
+        """Give what waits for a person: proposals that would change something, contradictions."""
         from core import codes  # noqa: PLC0415
 
-        name = view.placement.placement
+        view = self._view(placement)
+        made, read = self._made(view)
+        shown = {photo: one for photo, one in read.items() if one.found}
         with self._database.read() as connection:
-            read = store.read(connection, name, codes.METHOD)
+            settled = self._settled(store.decisions(connection, placement), view)
+            checks = log_store.clock_checks(connection)
+        ground = codes.Ground(
+            view.placement,
+            {photo.id: photo for photo in _photos(view) if photo.id in shown},
+            [one for one in checks if one.placement == placement],
+            _said_of(view, shown),
+            self._settings.timezone,
+        )
+        return Waiting(
+            tuple(codes.offers(made, ground, settled)),
+            tuple(codes.open_contradictions(made, settled)),
+            {photo: tuple(one.corners for one in seen.found) for photo, seen in shown.items()},
+        )
+
+    def findings(self, placement: str) -> list[Finding]:
+        """Word the contradictions, and how many proposals wait, for `check`."""
+        with self._database.read() as connection:
+            if not store.has_codes(connection, placement):
+                return []
+        from core import codes  # noqa: PLC0415
+
+        now = self.waiting(placement)
+        return codes.findings(placement, now.offers, now.contradictions)
+
+    def _made(self, view: PlacementView) -> "tuple[Proposals, dict[int, Read]]":
+        from core import codes  # noqa: PLC0415
+
+        with self._database.read() as connection:
+            read = store.read(connection, view.placement.placement, codes.METHOD)
             trays = log_store.tray_deployments(connection)
         said = {
             photo: [code for text in one.found if (code := codes.code_of(text.text)) is not None]
             for photo, one in read.items()
             if one.found
         }
-        made = codes.proposals(view.placement, _photos(view), said, trays, self._settings.gap)
-        return made, read
+        if not said:
+            return codes.Proposals(), read
+        gap = self._settings.gap
+        return codes.proposals(view.placement, _photos(view), said, trays, gap), read
 
-    def _open_clocks(
-        self, made: "Sequence[ClockProposal]", checks: Sequence[ClockCheck]
-    ) -> Iterator[Open]:
-        zone = self._settings.timezone
-        for one in made:
-            same = [
-                check
-                for check in checks
-                if check.camera_showed is not None
-                and check.true_time is not None
-                and abs(check.camera_showed - one.camera_showed) <= SAME_CHECK
-            ]
-            if any(abs(_true(check) - one.true_time) <= SAME_CHECK for check in same):
-                continue
-            words = (
-                f"A clock check: the camera showed {one.camera_showed} at "
-                f"{local_text(one.true_time, zone)}, by the code in {one.file}"
-                + (f" and {one.photos - 1} more photos" if one.photos > 1 else "")
-            )
-            now = f"{len(checks)} clock checks of this placement"
-            yield Open("", f"clock {one.photo}", one, one.photo, (), words, now)
+    def _settled(self, decisions: Sequence[Decision], view: PlacementView) -> "Settled":
+        from core import codes  # noqa: PLC0415
 
-    def _open_trays(self, made: "Sequence[TrayProposal]", view: PlacementView) -> Iterator[Open]:
-        for one in made:
-            if one.listed:
-                continue
-            words = (
-                f"The camera watches tray {one.tray}, whose card (deployment {one.deployment}) "
-                "it saw"
-            )
-            now = f"trays in the camera log: {', '.join(view.placement.trays) or 'none'}"
-            yield Open("", f"tray {one.tray}", one, one.photo, (), words, now)
-
-    def _open_edges(self, made: "Sequence[EdgeProposal]") -> Iterator[Open]:
-        zone = self._settings.timezone
-        for one in made:
-            if one.logged is not None and abs(one.logged - one.at) < TO_THE_MINUTE:
-                continue
-            edge = "set out" if one.edge.value == "set_out" else "picked up"
-            by = "a clock code of the same stay" if one.by_code else "the camera's clock"
-            words = f"Deployment {one.deployment} was {edge} at {local_text(one.at, zone)}, by {by}"
-            logged = local_text(one.logged, zone) or "blank"
-            key = f"{one.edge.value} {one.deployment} {one.photo}"
-            yield Open("", key, one, one.photo, (), words, f"the tray log says {logged}")
-
-    def _open_handlers(
-        self, made: "Sequence[HandlerProposal]", view: PlacementView
-    ) -> Iterator[Open]:
-        place = {photo.id: at for at, photo in enumerate(view.ordered)}
-        for one in made:
-            first, last = place.get(one.first_photo), place.get(one.last_photo)
-            if first is None or last is None:
-                continue
-            run = view.ordered[first : last + 1]
-            if all(photo.kind is PhotoKind.HANDLER for photo in run):
-                continue
-            many = "1 photo" if len(run) == 1 else f"{len(run)} photos"
-            words = f"{many} of our own people, {run[0].file} to {run[-1].file}: handler"
-            tagged = [
-                visit.answer.state
-                for visit in view.visits
-                if {photo.id for photo in visit.visit.photos} & {photo.id for photo in run}
-            ]
-            now = "tagged already" if _tagged(tagged) else "not tagged"
-            key = f"handler {one.first_photo} {one.last_photo}"
-            yield Open("", key, one, one.first_photo, (), words, now)
+        stand = {tag.number for tag in view.tags if not tag.taken_back}
+        valid = [one for one in decisions if one.taken_back is None]
+        refused = [(one.proposal, one.after.get("at") or "") for one in valid if not one.accepted]
+        tagged = [one.proposal for one in valid if stand & set(_tags_of(one))]
+        return codes.in_force(refused, tagged)
 
     # --- deciding --------------------------------------------------------------------------
 
-    def accept(self, one: Open, by: str) -> int:
+    def accept(self, offer: "Offer", by: str) -> int:
         """Do what a proposal says and keep who accepted it and when; gives the decision's number.
 
-        All or nothing. Where it contradicts a log, ClockError, LogError or StudyError in words.
+        All or nothing. StudyError where it is not proposed any more, as after somebody else's
+        decision; ClockError where the clock log would contradict itself.
         """
         who = _named(by)
+        now = {one.key: one.proposal for one in self.waiting(offer.placement).offers}
+        if now.get(offer.key) != offer.proposal:
+            raise StudyError(_NOT_NOW)
         with self._database.begin() as connection:
-            change = self._apply(connection, one, who)
-            decision = Decision(
-                one.placement, one.key, True, one.words, change.before, change.after, who,
-                datetime.now(UTC),
-            )  # fmt: skip
+            before, after = self._apply(connection, offer, who)
+            return store.add_decision(connection, _decision(offer, who, before, after))
+
+    def refuse(self, offer: "Offer", by: str) -> int:
+        """Keep that a proposal is not so: it is not made again; gives the decision's number."""
+        from core import codes  # noqa: PLC0415
+
+        refused = {"at": codes.time_of(offer.proposal)}
+        decision = replace(_decision(offer, _named(by), {}, refused), accepted=False)
+        with self._database.begin() as connection:
             return store.add_decision(connection, decision)
 
-    def refuse(self, one: Open, by: str) -> int:
-        """Keep that a proposal is not so: it is not made again; gives the decision's number."""
-        decision = Decision(
-            one.placement, one.key, False, one.words, by=_named(by), made_at=datetime.now(UTC)
-        )
+    def put_aside(self, placement: str, one: "Contradiction", by: str) -> int:
+        """Keep that somebody looked at a contradiction and nothing is to be done about it."""
+        from core import codes  # noqa: PLC0415
+
+        key, now = codes.key_of(one), datetime.now(UTC)
+        aside = Decision(placement, key, False, one.message, by=_named(by), made_at=now)
         with self._database.begin() as connection:
-            return store.add_decision(connection, decision)
+            return store.add_decision(connection, aside)
 
     def take_back(self, number: int, by: str) -> None:
         """Undo a decision: what it changed stands as before.
@@ -323,86 +294,105 @@ class Codebook:
             now = datetime.now(UTC)
             one = store.take_back(connection, number, now, who)
             if one.accepted:
-                self._undo(connection, one, now, who)
+                _undo(connection, one, now, who)
 
     def history(self, placement: str | None = None) -> list[Decision]:
         """List what people decided, as made; taken back ones too."""
         with self._database.read() as connection:
             return store.decisions(connection, placement)
 
-    def _apply(self, connection: Connection, one: Open, by: str) -> _Change:
+    def _apply(self, connection: Connection, offer: "Offer", by: str) -> tuple[Cells, Cells]:
+        """Do what a proposal says; gives the cells before and after."""
         from core import codes  # noqa: PLC0415
 
-        match one.proposal:
-            case codes.ClockProposal():
-                check = one.proposal.as_check()
+        match offer.proposal:
+            case codes.ClockProposal() as one:
+                check = one.as_check()
+                if check in log_store.clock_checks(connection):
+                    raise StudyError(_NOT_NOW)
                 self._clocks.add_check_in(connection, check)
-                return _Change({}, _check_cells(check))
+                return {}, _check_cells(check)
             case codes.TrayProposal(tray=tray):
-                place = _logged(connection, one.placement)
+                place = _logged(connection, offer.placement)
+                if tray in place.trays:
+                    raise StudyError(_NOT_NOW)
                 trays = (*place.trays, tray)
                 log_store.put_placements(connection, [replace(place, trays=trays)])
-                return _Change({"trays": ";".join(place.trays)}, {"trays": ";".join(trays)})
-            case codes.EdgeProposal(deployment=name, edge=edge, at=at):
+                return {"trays": ";".join(place.trays)}, {"tray": tray, "trays": ";".join(trays)}
+            case codes.EdgeProposal(deployment=name, edge=edge, at=at, logged=logged):
                 row, cell = _tray(connection, name), edge.value
-                new = _with_edge(row, cell, at)
-                _refuse_backwards(new)
-                log_store.put_tray_deployments(connection, [new])
-                before = {"deployment": name, cell: _iso(getattr(row, cell))}
-                return _Change(before, {"deployment": name, cell: _iso(at)})
-            case codes.HandlerProposal(first_photo=first, last_photo=last):
-                new_tag = NewTag(one.placement, first, last, by, HANDLER)
-                [number] = tag_store.add_tags(connection, [tag_of(new_tag, "codes")], [None])
-                return _Change({}, {"tag": str(number)})
+                if getattr(row, cell) != logged:
+                    raise StudyError(_NOT_NOW)
+                log_store.put_tray_deployments(connection, [_with_edge(row, cell, at)])
+                before = {"deployment": name, cell: _iso(logged)}
+                return before, {"deployment": name, cell: _iso(at)}
+            case codes.HandlerProposal(runs=runs):
+                _refuse_accepted(connection, offer)
+                new = [NewTag(offer.placement, *run, by, HANDLER) for run in runs]
+                tags = [tag_of(one, ORIGIN) for one in new]
+                numbers = tag_store.add_tags(connection, tags, [None] * len(tags))
+                return {}, {"tags": ";".join(map(str, numbers))}
 
-    def _undo(self, connection: Connection, one: Decision, now: datetime, by: str) -> None:
-        after, before = one.after, one.before
-        if "tag" in after:
-            tag_store.turn(connection, [int(after["tag"] or 0)], now, by, taken_back=True)
-        elif "camera_showed" in after:
-            own = [
-                check
-                for check in log_store.clock_checks(connection)
-                if check.placement == one.placement and _check_cells(check) == after
-            ]
-            if not own:
-                raise _changed_since("the clock check", one)
-            log_store.remove_clock_check(connection, one.placement, own[0].camera_showed)
-        elif "trays" in after:
-            place = _logged(connection, one.placement)
-            if ";".join(place.trays) != after["trays"]:
-                raise _changed_since("the trays of the placement", one)
-            old = tuple(filter(None, (before["trays"] or "").split(";")))
-            log_store.put_placements(connection, [replace(place, trays=old)])
-        else:
-            [cell] = [name for name in after if name != "deployment"]
-            tray = _tray(connection, after["deployment"] or "")
-            if _iso(getattr(tray, cell)) != after[cell]:
-                raise _changed_since(f"{cell} of {tray.deployment}", one)
-            text = before[cell]
-            moment = datetime.fromisoformat(text) if text else None
-            log_store.put_tray_deployments(connection, [_with_edge(tray, cell, moment)])
 
-    def findings(self, placement: str) -> list[Finding]:
-        """Word the contradictions, and how many proposals wait."""
-        thing = f"placement {placement}"
-        with self._database.read() as connection:
-            from core import codes  # noqa: PLC0415
+def _decision(offer: "Offer", by: str, before: Cells, after: Cells) -> Decision:
+    now = datetime.now(UTC)
+    return Decision(offer.placement, offer.key, True, offer.words, before, after, by, now)
 
-            if not any(
-                one.found for one in store.read(connection, placement, codes.METHOD).values()
-            ):
-                return []
-        found = [Finding(thing, one.message) for one in self.contradictions(placement)]
-        waiting = self.open(placement)
-        if waiting:
-            many = "1 proposal" if len(waiting) == 1 else f"{len(waiting)} proposals"
-            words = (
-                f"{many} from codes in its photos: {waiting[0].words}"
-                f"{' and more' if waiting[1:] else ''}. Accept or refuse on the Clocks page."
-            )
-            found.append(Finding(thing, words, serious=False))
-        return found
+
+# --- undoing -----------------------------------------------------------------------------------
+
+
+def _undo(connection: Connection, one: Decision, now: datetime, by: str) -> None:
+    """Put back what an accepted proposal changed, unless somebody has changed it since."""
+    if "tags" in one.after:
+        _undo_tags(connection, one, now, by)
+    elif "camera_showed" in one.after:
+        _undo_check(connection, one)
+    elif "trays" in one.after:
+        _undo_tray(connection, one)
+    else:
+        _undo_edge(connection, one)
+
+
+def _undo_tags(connection: Connection, one: Decision, now: datetime, by: str) -> None:
+    numbers = _tags_of(one)
+    if set(numbers) - set(store.standing_tags(connection, numbers)):
+        raise _changed_since("the tag", one, "It is undone or restored on the Tag page.")
+    tag_store.turn(connection, numbers, now, by, taken_back=True)
+
+
+def _undo_check(connection: Connection, one: Decision) -> None:
+    for check in log_store.clock_checks(connection):
+        if check.placement == one.placement and _check_cells(check) == one.after:
+            log_store.remove_clock_check(connection, one.placement, check.camera_showed)
+            return
+    raise _changed_since("the clock check", one, "Put it right in the clock log.")
+
+
+def _undo_tray(connection: Connection, one: Decision) -> None:
+    place, tray = _logged(connection, one.placement), one.after["tray"]
+    if tray not in place.trays:
+        raise _changed_since("the trays of the placement", one, "Put them right in the camera log.")
+    left = tuple(other for other in place.trays if other != tray)
+    log_store.put_placements(connection, [replace(place, trays=left)])
+
+
+def _undo_edge(connection: Connection, one: Decision) -> None:
+    [cell] = [name for name in one.after if name != "deployment"]
+    row = _tray(connection, one.after["deployment"] or "")
+    if _iso(getattr(row, cell)) != one.after[cell]:
+        what = f"{cell} of {row.deployment}"
+        raise _changed_since(what, one, "Put it right in the tray log.")
+    text = one.before[cell]
+    moment = datetime.fromisoformat(text) if text else None
+    log_store.put_tray_deployments(connection, [_with_edge(row, cell, moment)])
+
+
+def _changed_since(what: str, one: Decision, way_out: str) -> StudyError:
+    return StudyError(f"Not taken back: {what} was changed since {one.by} accepted this. {way_out}")
+
+
+# --- rows --------------------------------------------------------------------------------------
 
 
 def _photos(view: PlacementView) -> list[Photo]:
@@ -410,35 +400,24 @@ def _photos(view: PlacementView) -> list[Photo]:
 
 
 def _handler_runs(photos: Sequence[Photo]) -> list[tuple[int, int]]:
-    runs: list[tuple[int, int]] = []
-    before = False
-    for photo in photos:
-        handler = photo.kind is PhotoKind.HANDLER
-        if handler:
-            runs[-1:] = [(runs[-1][0], photo.id)] if before else [*runs[-1:], (photo.id, photo.id)]
-        before = handler
-    return runs
+    grouped = groupby(photos, key=lambda photo: photo.kind is PhotoKind.HANDLER)
+    runs = [list(run) for handler, run in grouped if handler]
+    return [(run[0].id, run[-1].id) for run in runs]
 
 
-def _corners(read: Read | None, proposal: "Proposal") -> tuple[tuple[float, float], ...]:
-    """Give where the code of a proposal stands in its photo."""
-    from core import codes  # noqa: PLC0415
-
-    clock = isinstance(proposal, codes.ClockProposal)
-    for text in read.found if read else ():
-        code = codes.code_of(text.text)
-        if isinstance(code, codes.ClockCode) is clock and code is not None:
-            return text.corners
-    return read.found[0].corners if read and read.found else ()
-
-
-def _tagged(states: Sequence[VisitState]) -> bool:
-    return any(state is not VisitState.UNTAGGED for state in states)
+def _said_of(view: PlacementView, shown: Mapping[int, object]) -> dict[int, str]:
+    """Say by whom the visits of photos with codes are tagged, by photo."""
+    said: dict[int, str] = {}
+    for answered in view.visits:
+        if answered.answer.state is VisitState.UNTAGGED:
+            continue
+        words = f"the visit has tags of {', '.join(answered.answer.taggers)}"
+        said |= {photo.id: words for photo in answered.visit.photos if photo.id in shown}
+    return said
 
 
-def _true(check: ClockCheck) -> datetime:
-    assert check.true_time is not None
-    return check.true_time
+def _tags_of(one: Decision) -> list[int]:
+    return [int(number) for number in (one.after.get("tags") or "").split(";") if number]
 
 
 def _check_cells(check: ClockCheck) -> dict[str, str | None]:
@@ -470,23 +449,23 @@ def _tray(connection: Connection, deployment: str) -> TrayDeployment:
 
 
 def _with_edge(tray: TrayDeployment, cell: str, moment: datetime | None) -> TrayDeployment:
-    if cell == "set_out":
-        return replace(tray, set_out=moment)
-    return replace(tray, picked_up=moment)
-
-
-def _refuse_backwards(tray: TrayDeployment) -> None:
-    if tray.set_out and tray.picked_up and tray.set_out >= tray.picked_up:
+    """Give a tray with another edge; StudyError where it would be picked up before it was out."""
+    out, up = (moment, tray.picked_up) if cell == "set_out" else (tray.set_out, moment)
+    if out is not None and up is not None and out >= up:
         raise StudyError(
             f"Deployment {tray.deployment!r} would be picked up before it was set out. Decide the "
             "other edge first, or mend the tray log."
         )
+    return replace(tray, set_out=out, picked_up=up)
 
 
-def _changed_since(what: str, one: Decision) -> StudyError:
-    return StudyError(
-        f"Not taken back: {what} was changed since {one.by} accepted this. Put it right in the log."
-    )
+def _refuse_accepted(connection: Connection, offer: "Offer") -> None:
+    """Refuse what somebody accepted a moment ago, and whose tags stand."""
+    for one in store.decisions(connection, offer.placement):
+        if one.proposal == offer.key and one.taken_back is None:
+            numbers = _tags_of(one)
+            if numbers and store.standing_tags(connection, numbers):
+                raise StudyError(_NOT_NOW)
 
 
 def _named(by: str) -> str:

@@ -8,6 +8,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import datetime
+from functools import partial
 from typing import Any, TypeVar
 
 from core.model import Tag
@@ -138,7 +139,7 @@ def match_files(
         twins = [other for other in found if other.placement == one.placement]
         others = {other.placement for other in found} - there[_content(one)]
         if twins:
-            same[one.id] = min(twins, key=lambda other, one=one: _distance(one, other)).id
+            same[one.id] = min(twins, key=partial(_distance, one)).id
         elif others:
             elsewhere[one.placement, min(others)] += 1
         else:

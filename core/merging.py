@@ -6,7 +6,6 @@ What is the same, new, or in conflict is decided in `matching`.
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 
 from sqlalchemy import Connection
 
@@ -235,30 +234,33 @@ def _photos(merge: _Merge, agreed: set[str]) -> tuple[int, int, int]:
     files = matching.match_files(merges.files(merge.here), merges.files(merge.there), agreed)
     merge.conflicts += files.conflicts
     merge.photos.update(files.same)
-    before = len(cards.cards(merge.here))
+    known = {one.folder: (one.placement, one.id) for one in cards.cards(merge.here)}
+    before = len(known)
     found = merges.card_files(merge.there, files.new)
     by_card: dict[tuple[str, str], list[CardFile]] = {}
     for one in found:
         by_card.setdefault((one.placement, one.folder), []).append(one)
-    for (placement, folder), those in by_card.items():
-        card = _card(merge.here, placement, folder, those[0].scanned_at)
+    for (placement, _), those in by_card.items():
+        card = _card(merge.here, known, placement, those[0])
         rows = [replace(one.photo, copy_of=None) for one in those]
         ids = cards.add_photos(merge.here, card, rows)
         merge.photos.update(zip((one.id for one in those), ids, strict=True))
     for one in found:
         if one.photo.copy_of in merge.photos:
             cards.set_copy_of(merge.here, merge.photos[one.id], merge.photos[one.photo.copy_of])
-    return len(found), len(files.same), len(cards.cards(merge.here)) - before
+    return len(found), len(files.same), len(known) - before
 
 
-def _card(connection: Connection, placement: str, folder: str, scanned_at: datetime) -> int:
+def _card(
+    connection: Connection, known: dict[str, tuple[str, int]], placement: str, one: CardFile
+) -> int:
     """Give the card of a folder; one of another placement here is another computer's folder."""
-    known = {one.folder: one for one in cards.cards(connection)}
-    while folder in known and known[folder].placement != placement:
+    folder = one.folder
+    while folder in known and known[folder][0] != placement:
         folder += " (another computer)"
-    if folder in known:
-        return known[folder].id
-    return cards.put_card(connection, placement, folder, scanned_at)
+    if folder not in known:
+        known[folder] = placement, cards.put_card(connection, placement, folder, one.scanned_at)
+    return known[folder][1]
 
 
 # --- corrections of clocks ---------------------------------------------------------------------

@@ -205,22 +205,27 @@ def ruled(answered: AnsweredVisit, said: Sequence[Tag], study: Study) -> Answere
 def outcome_if(study: Study, deployment: TrayDeployment, instead: AnsweredVisit) -> Outcome:
     """Give what would become of a tray if a visit were held otherwise.
 
-    Other study trays are looked at as windows only, as pre-bait is: they are out, and nobody asks
-    what becomes of them.
+    Other study trays before its cameras are looked at as windows only, as pre-bait is: they are
+    out, and nobody asks what becomes of them. Trays that no camera of it sees are left out.
     """
-    others = [
-        one
-        if one.deployment == deployment.deployment or one.role is not TrayRole.STUDY
-        else replace(one, role=TrayRole.PREBAIT)
-        for one in study.deployments
-    ]
     records = [
         _with(record, instead)
         for record in study.records
         if deployment.tray in record.placement.trays
     ]
+    near = {deployment.tray, *(tray for one in records for tray in one.placement.trays)}
+    others = [
+        _as_window(one, deployment)
+        for one in study.deployments
+        if one.role is not TrayRole.STUDY or one.tray in near
+    ]
     [found] = outcomes.outcomes(others, records, study.species, study.settings)
     return found
+
+
+def _as_window(one: TrayDeployment, asked: TrayDeployment) -> TrayDeployment:
+    other = one.role is TrayRole.STUDY and one.deployment != asked.deployment
+    return replace(one, role=TrayRole.PREBAIT) if other else one
 
 
 def _with(record: Record, instead: AnsweredVisit) -> Record:

@@ -17,6 +17,7 @@ from core import settings
 from core.errors import LastbiteError, StudyError
 from core.store import FILE_NAME, Database, Raises, copying, dialects, servers
 from core.store.copying import Digest
+from core.store.database import faults_in_words
 
 SQLITE = "sqlite"
 """What the file in the study folder is called where an address could stand."""
@@ -204,7 +205,8 @@ def _carried(source: Database, place: str | Path) -> dict[str, Digest]:
     """Carry all rows and compare them; StudyError, and nothing left there, where they differ."""
     source.dispose()
     if source.path is not None:
-        dialects.refuse_open_elsewhere(source.path)
+        with faults_in_words(source.name, writing=True):
+            dialects.refuse_open_elsewhere(source.path)
     with source.begin(Raises.NOTHING) as connection:
         _refuse_others(connection, source)
         target = Database.create(place, lambda other: copying.carry(connection, other))
@@ -216,6 +218,7 @@ def _carried(source: Database, place: str | Path) -> dict[str, Digest]:
             target.discard()
             raise
         target.dispose()
+    source.dispose()
     return copied
 
 

@@ -1,6 +1,6 @@
 """Decide nothing: one method for each thing that a screen or a command may ask of a study."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
@@ -93,7 +93,7 @@ class Workspace:
         self._outcomes: tuple[object, list[Outcome]] | None = None
         self.watching = Watchbook(database, own, self.placements, self.view)
         """When its cameras watched, what is suspected, and what people said of that."""
-        self.clocks = Clockbook(database, own, self._kept, self._outcomes_with)
+        self.clocks = Clockbook(database, own, self._kept, self._outcomes_near)
         """What speaks against the clocks of its cameras, and what people decided."""
         self.codes = Codebook(database, own, self.view, self.clocks, self._path_of)
         """The codes that photos show, and what people made of them."""
@@ -191,7 +191,7 @@ class Workspace:
     def trays(self) -> list[TrayDeployment]:
         """Give the tray log."""
         with self._database.read() as connection:
-            return log_store.tray_deployments(connection)
+            return list(self._kept.logs(connection).trays)
 
     def clock_checks(self) -> list[ClockCheck]:
         """Give the clock log."""
@@ -300,7 +300,7 @@ class Workspace:
         """Count the photos whose card folder is not at hand now, by placement."""
         missing: dict[str, int] = {}
         for card in self.cards():
-            if not Path(card.folder).is_dir():
+            if card.photos and not Path(card.folder).is_dir():
                 missing[card.placement] = missing.get(card.placement, 0) + card.photos
         return missing
 
@@ -400,36 +400,33 @@ class Workspace:
 
     def outcomes(self) -> list[Outcome]:
         """Give one outcome for each study tray deployment, in the log's order."""
-        return self._outcomes_with({})
-
-    def _outcomes_with(self, supposed: Mapping[str, Supposed]) -> list[Outcome]:
-        """Give all outcomes; with some placements as they would be, only those of their trays."""
         mark = (self.version(), self.watching.mark())
-        if not supposed and self._outcomes and self._outcomes[0] == mark:
-            return self._outcomes[1]
-        near = {tray for one in supposed.values() for tray in one.view.placement.trays}
-        records = [
-            self._record(one.placement, supposed.get(one.placement))
-            for one in self.placements()
-            if not supposed or near & set(one.trays)
-        ]
-        found = outcomes.outcomes(
-            self.trays(),
-            [one for one in records if one is not None],
-            self.species(),
-            self.settings,
-            near if supposed else None,
-        )
-        if not supposed:
-            self._outcomes = (mark, found)
-        return found
+        if self._outcomes is None or self._outcomes[0] != mark:
+            self._outcomes = (mark, self._outcomes_near(None))
+        return self._outcomes[1]
 
-    def _record(self, name: str, supposed: Supposed | None) -> Record | None:
-        view = supposed.view if supposed else self.view(name)
-        if not view.logged:
-            return None
-        doubted = supposed.doubted if supposed else self.clocks.in_doubt(name)
-        return self.watching.record(view, clock_doubted=doubted)
+    def _outcomes_near(
+        self, trays: Collection[str] | None, supposed: Mapping[str, Supposed] | None = None
+    ) -> list[Outcome]:
+        """Give the outcomes of some trays (None: of all), with some placements as they would be."""
+        records = self._records(trays, supposed)
+        return outcomes.outcomes(self.trays(), records, self.species(), self.settings, trays)
+
+    def _records(
+        self, near: Collection[str] | None = None, supposed: Mapping[str, Supposed] | None = None
+    ) -> list[Record]:
+        """Give placements as outcomes ask for them: those `near` some trays; None: all."""
+        found = []
+        for placement in self.placements():
+            if near is not None and not set(placement.trays) & set(near):
+                continue
+            name = placement.placement
+            one = (supposed or {}).get(name)
+            view = one.view if one else self.view(name)
+            if view.logged:
+                doubted = one.doubted if one else self.clocks.in_doubt(name)
+                found.append(self.watching.record(view, clock_doubted=doubted))
+        return found
 
     def outcome(self, deployment: str) -> Outcome:
         """Give the outcome of one deployment; StudyError with the likely id when unknown."""

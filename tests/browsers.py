@@ -61,7 +61,7 @@ class Served:
         return f"http://{server.ADDRESS}:{self.port}"
 
     def start(self) -> None:
-        """Serve it, at the same address as before; photos are not scored or surveyed beside the test."""
+        """Serve it, at the same address as before; no photo is scored or surveyed beside."""
         said = ["page", str(self.folder), "--no-browser", "--port", str(self.port)]
         self.process = subprocess.Popen(
             [sys.executable, "-c", UNSCORED, *said],

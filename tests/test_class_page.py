@@ -1,11 +1,14 @@
 """The Class and Settle pages: who takes part, agreement, sheets, shares, and whose ruling is."""
 
+from pathlib import Path
+
 import pytest
 from asking import Page
+from click.testing import CliRunner, Result
 from pages import frames, opened, press, signed_in, told, words
 from streamlit.testing.v1 import AppTest
 
-from app import agreeing
+from app import agreeing, cli
 from app.review import Show
 from core import agreement
 from core.analysis.intervals import Undefined, share
@@ -291,3 +294,43 @@ def test_what_is_to_settle_leaves_the_list_and_comes_back(demo: Workspace) -> No
     assert [one["visit"] for one in ike.ask("GET", "/tagging/settle").said["visits"]] == [
         visit["visit"]
     ]
+
+
+# --- the command ---------------------------------------------------------------------------------
+
+
+def people(folder: Path, *arguments: str, typed: str = "") -> Result:
+    """Run `lastbite people` as somebody at a terminal does."""
+    return CliRunner().invoke(cli.commands, ["people", str(folder), *arguments], input=typed)
+
+
+def test_people_are_listed_and_changed_from_a_terminal(demo: Workspace) -> None:
+    """Before anybody can sign in, the one who holds the folder names instructors and codes."""
+    done = people(demo.folder, "--tagger", "Vusi", "--instructor", "Dr Botha", "--left", "Piet")
+    assert done.exit_code == 0
+    lines = [line.split() for line in done.output.splitlines()]
+    assert ["Vusi", "tagger", "active"] in lines
+    assert ["Dr", "Botha", "instructor", "active"] in lines
+    assert ["Piet", "tagger", "left"] in lines
+    assert demo.view("SK-OPEN").tags  # Piet's stay
+    codes = "dune grass moon\n" * 2 + "owl salt river\n" * 2
+    done = people(demo.folder, "--codes", typed=codes)
+    assert done.exit_code == 0
+    assert "dune" not in done.output
+    assert demo.people.sign_in_with_code("Vusi", "dune grass moon").role is Role.TAGGER
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--tagger", "nomsa"], "Add an initial"),
+        (["--left", "Nobody"], "Nobody in the study is called 'Nobody'"),
+    ],
+)
+def test_a_name_that_cannot_be_is_refused_at_a_terminal(
+    demo: Workspace, arguments: list[str], words: str
+) -> None:
+    """The words are those of the page."""
+    demo.people.change("Nomsa", role=Role.TAGGER)
+    done = people(demo.folder, *arguments)
+    assert words in str(done.exception)

@@ -318,14 +318,22 @@ def test_a_clock_code_of_another_stay_is_not_stretched() -> None:
     assert (edge.at, edge.by_code) == (OUT, False)
 
 
-def test_people_are_proposed_from_first_to_last_code_and_the_visit_is_named() -> None:
-    """Photos between two codes are people; the rest of the visit is for somebody to look at."""
-    times = [0, 30, 60, 90, 400, 430]
+def test_people_are_proposed_where_a_code_is_and_nowhere_else() -> None:
+    """Neighbours with codes are one run; what stands between two runs may be an animal."""
+    times = [0, 30, 60, 90, 120, 400, 430]
     photos = [shown(n, OUT + second * SECOND) for n, second in enumerate(times)]
-    found = proposed(photos, {1: clock(OUT), 2: [TrayCode("D1")]}, trays=[tray("D1")])
-    [one] = found.handlers
-    assert (one.first_photo, one.last_photo) == (1, 2)
-    assert (one.visit_first, one.visit_last) == (0, 3)
+    read: dict[int, list[Code]] = {1: clock(OUT), 2: [TrayCode("D1")], 4: [TrayCode("D1")]}
+    [one] = proposed(photos, read, trays=[tray("D1")]).handlers
+    assert (one.first_photo, one.last_photo) == (1, 4)
+    assert (one.runs, one.photos) == (((1, 2), (4, 4)), 3)
+
+
+def test_photos_of_people_that_are_held_so_already_are_left_out() -> None:
+    """The first is tagged: the others are proposed; the name of the visit's stay is the same."""
+    photos = [shown(n, OUT + n * SECOND, kind="handler" if n == 1 else "trigger") for n in range(4)]
+    read: dict[int, list[Code]] = {n: [TrayCode("D1")] for n in (1, 2, 3)}
+    [one] = proposed(photos, read, trays=[tray("D1")]).handlers
+    assert (one.first_photo, one.last_photo, one.runs, one.photos) == (1, 3, ((2, 3),), 2)
 
 
 def test_people_who_are_tagged_already_are_not_proposed() -> None:

@@ -98,11 +98,10 @@ def test_every_status_is_explained() -> None:
 
 
 def test_every_setting_is_explained() -> None:
-    """The table of settings has those that a study may set; the server's is for developers."""
+    """The table of settings has all that a study may set."""
     table = between(README, "\n| setting | default | meaning |", "\n## ")
     known = {setting for section in KNOWN.values() for setting in section}
-    assert set(first_cells(table)) == known - {"database"}
-    assert "`database`" in DEVELOPERS
+    assert set(first_cells(table)) == known
 
 
 def test_the_test_command_can_be_taken_from_the_readme() -> None:

@@ -427,7 +427,7 @@ def test_placements_that_are_written_read_back_the_same(rows: list[Placement]) -
     st.lists(
         st.builds(
             Species,
-            key=st.sampled_from("mg1é,\"';=+#"),
+            key=st.sampled_from("mg1é,\"';#"),
             name=IDS,
             role=st.sampled_from(SpeciesRole),
             scientific_name=WORDS,

@@ -21,7 +21,7 @@ from app import previews as said
 from core.errors import StudyError
 from core.logs import LogKind
 from core.previews import Made, Original, Stock
-from core.workspace import Workspace
+from core.workspace import NewTag, Workspace
 
 __all__ = ["slow", "slow_card"]
 
@@ -75,6 +75,8 @@ class Steps:
         monkeypatch.setattr(study.previews, "make", self.make)
         monkeypatch.setattr(making, "LOOK_S", 0.05)
         self.surveyed: list[str] = []
+        self.surveys_take_long = False
+        self.survey_job = Scoring(alive=False)
         self.maker = making.Maker(study, scoring=self.score, surveying=self.survey)
 
     def make(self, wanted: Iterable[Original], *, workers: int | None = None) -> Iterator[Made]:
@@ -102,10 +104,11 @@ class Steps:
         self.done.append(placement)
         return Scoring(alive=False)
 
-    def survey(self, folder: Path, placement: str) -> "Scoring":
+    def survey(self, folder: Path, first: str) -> "Scoring":
         assert folder == self.study.folder
-        self.surveyed.append(placement)
-        return Scoring(alive=False)
+        self.surveyed.append(first)
+        self.survey_job = Scoring(alive=self.surveys_take_long)
+        return self.survey_job
 
     def let(self, number: int) -> None:
         """Let so many photos through, and wait until the next one stands before the gate."""
@@ -212,16 +215,50 @@ def test_a_running_page_scores_its_photos_in_a_process_of_its_own(study: Workspa
 
 
 def test_codes_are_looked_for_last_and_again_after_a_log_has_changed(steps: Steps) -> None:
-    """Copies, scores, then codes, one placement after the other; no more until a log changes."""
+    """Copies, scores, then codes; no more until a log changes, or somebody tags our own people."""
     steps.let_all()
-    wait_for(lambda: len(steps.surveyed) == 2)
+    wait_for(lambda: len(steps.surveyed) == 1)
     assert len(steps.done) == 12
-    assert steps.surveyed == ["P1", "P2"]
     time.sleep(0.3)
-    assert steps.surveyed == ["P1", "P2"]
+    assert steps.surveyed == [""]
     species = b"key,name,role\ng,Gerbil,forager\n"
     steps.study.load(LogKind.SPECIES, species, "species.csv")
-    wait_for(lambda: len(steps.surveyed) == 4)
+    wait_for(lambda: len(steps.surveyed) == 2)
+    steps.study.tag(NewTag("P1", 1, 1, "ann", "blank"))
+    time.sleep(0.3)
+    assert len(steps.surveyed) == 2
+    steps.study.tag(NewTag("P1", 2, 2, "ann", "handler"))
+    wait_for(lambda: len(steps.surveyed) == 3)
+
+
+def test_the_placement_that_is_asked_for_is_looked_at_first(steps: Steps) -> None:
+    """Who presses the button waits for nobody else's photos, even where all was over."""
+    steps.let_all()
+    wait_for(lambda: steps.surveyed == [""])
+    steps.maker.look_for_codes("P2")
+    wait_for(lambda: steps.surveyed == ["", "P2"])
+
+
+def test_codes_wait_for_copies_and_for_a_pause(steps: Steps, tmp_path: Path) -> None:
+    """A new card: the survey ends at once and is begun again after; paused, it ends too."""
+    steps.surveys_take_long = True
+    steps.let_all()
+    wait_for(steps.maker.looks_for_codes)
+    first = steps.survey_job
+    write_burst(tmp_path / "P3", DAY, 2, first=90)
+    steps.study.scan(tmp_path / "P3", "P3")
+    wait_for(lambda: not first.alive)
+    wait_for(lambda: 10 in steps.done and steps.survey_job is not first)
+    second = steps.survey_job
+    assert second.alive
+    steps.maker.pause()
+    wait_for(lambda: not second.alive)
+    time.sleep(0.3)
+    assert steps.survey_job is second
+    steps.maker.go_on()
+    wait_for(lambda: steps.survey_job is not second)
+    steps.maker.stop()
+    assert not steps.survey_job.alive
 
 
 def test_a_running_page_looks_for_codes_in_a_process_of_its_own(study: Workspace) -> None:

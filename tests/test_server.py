@@ -21,7 +21,7 @@ from starlette.responses import FileResponse
 from test_cards_thumbnails import exif_block, photo, small_picture
 from test_cli import DAY
 
-from app import server
+from app import server, viewer
 from core.errors import StudyError
 from core.workspace import Workspace
 
@@ -107,6 +107,15 @@ def test_a_picture_is_served_to_the_page_alone(study: Workspace, port: int, size
     assert headers["x-content-type-options"] == "nosniff"
     assert headers["cache-control"].startswith("private")
     assert "access-control-allow-origin" not in headers
+
+
+def test_a_photo_of_another_study_is_not_shown_in_its_place(study: Workspace, port: int) -> None:
+    """Pages name their study in the address, by which a browser keeps pictures."""
+    path = f"/photo/review/{ids(study)['IMG_0001.JPG']}"
+    mine = viewer.study_name(study.ticket_secret())
+    assert ask(port, f"{path}?of={mine}").status == 200
+    other = ask(port, f"{path}?of=0123456789abcdef")
+    assert (other.status, other.body) == (404, b"That photo is of another study.")
 
 
 @pytest.mark.parametrize("site", ["cross-site", "same-site"])

@@ -258,3 +258,6 @@ def test_two_instructors_rule_one_visit_at_once(
     ada.keyboard.press("m")
     ada.get_by_text("Ike ruled this visit while you looked at it").wait_for()
     assert [one.tagger for one in rulings(study)] == ["Ike"]
+    ada.get_by_text("Settled meanwhile. Ike ruled Hairy-footed gerbil").wait_for()
+    ada.keyboard.press("m")
+    until(lambda: [one.tagger for one in rulings(study)][-1] == "Ada")

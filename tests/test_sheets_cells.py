@@ -286,3 +286,5 @@ def test_names_and_keys() -> None:
     assert key_cell("e\u0301") == "\u00e9"
     assert "has 2 characters" in fault_of(key_cell("mm"))
     assert "cannot be typed" in fault_of(key_cell("\u200e"))
+    for key in ".+-=?":
+        assert "means something else on the Tag page" in fault_of(key_cell(key))

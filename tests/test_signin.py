@@ -1,5 +1,6 @@
 """Signing in on a class server, and what each is shown then."""
 
+import shutil
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -138,19 +139,48 @@ def test_an_account_is_a_verified_address_or_the_providers_own_number(
     assert signin.account_of(user)[0] == account
 
 
-def test_an_oidc_server_needs_its_providers_file(built: Path, classroom: Workspace) -> None:
-    """Without `oidc.toml` the server does not start, and the words say what stands in it."""
+def test_an_oidc_server_needs_its_providers_file(
+    built: Path, classroom: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without Authlib or `oidc.toml` the server does not start, and the words say what to do."""
     assert server.secrets(classroom) is None
     file = classroom.folder / "study.toml"
     text = file.read_text(encoding="utf-8").replace('sign_in = "code"', 'sign_in = "oidc"')
     file.write_text(text, encoding="utf-8")
     with Workspace.open(classroom.folder) as workspace:
+        monkeypatch.setattr("importlib.util.find_spec", lambda _: None)
+        with pytest.raises(StudyError, match="pip install 'lastbite"):
+            server.secrets(workspace)
+        monkeypatch.setattr("importlib.util.find_spec", lambda _: object())
         with pytest.raises(StudyError, match="It holds redirect_uri, cookie_secret"):
             server.secrets(workspace)
         (workspace.folder / "oidc.toml").write_text('client_id = "x"\n', encoding="utf-8")
         assert server.secrets(workspace) == {"auth": {"client_id": "x"}}
     assert tomllib.loads(text)["people"]["sign_in"] == "oidc"
     assert built.is_dir()
+
+
+def test_an_account_signs_in_and_waits_until_it_is_let_in(
+    built: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """First there is a button; then words that say who lets them in; then the pages."""
+    folder = tmp_path / "study"
+    shutil.copytree(built, folder)
+    set_up_class(folder, "oidc", 'instructors = ["ike@x.org"]\n')
+    monkeypatch.setenv(session.STUDY_VARIABLE, str(folder))
+    at = AppTest.from_file(str(MAIN), default_timeout=60).run()
+    assert [one.label for one in at.button] == ["Sign in"]
+    monkeypatch.setattr(signin, "account_of", lambda _: ("vusi@x.org", "Vusi"))
+    at = AppTest.from_file(str(MAIN), default_timeout=60).run()
+    assert "Vusi waits to be let in. Ask an instructor" in words(at)
+    with Workspace.open(folder) as workspace:
+        workspace.people.change("Vusi", state=State.ACTIVE)
+        at.run()
+        assert "waits" not in words(at)
+        monkeypatch.setattr(signin, "account_of", lambda _: ("Ike@x.org", "Ike"))
+        at = AppTest.from_file(str(MAIN), default_timeout=60).run()
+        [new] = [one for one in workspace.people.all() if one.account == "Ike@x.org"]
+        assert (new.name, new.role) == ("Ike (Ike@x.org)", Role.INSTRUCTOR)
 
 
 # --- a proxy's header --------------------------------------------------------------------------
@@ -190,8 +220,6 @@ def test_somebody_comes_in_by_the_proxys_header(
     built: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Whom the proxy names takes part at once; without the header nobody comes in."""
-    import shutil  # noqa: PLC0415
-
     folder = tmp_path / "study"
     shutil.copytree(built, folder)
     set_up_class(folder, "header", 'header = "X-Forwarded-User"\n')

@@ -43,9 +43,9 @@ pytestmark = MARKS
         pytest.param(["ArrowDown", "Space"], ("blank", None, None, True), id="blank is nowhere"),
         pytest.param(["ArrowDown", "."], ("unknown", 1, Where.FED, True), id="unknown"),
         pytest.param(["Shift+H"], ("handler", None, None, True), id="handler"),
-        pytest.param(["n", "3"], ("n", 1, Where.NEAR, True), id="asked where, answered by digit"),
+        pytest.param(["n", "ArrowUp", "Enter"], ("n", 1, Where.NEAR, True), id="asked, up"),
         pytest.param(
-            ["n", "ArrowDown", "Enter"], ("n", 1, Where.ON_TRAY, True), id="asked, arrows"
+            ["n", "ArrowDown", "ArrowDown", "Enter"], ("n", 1, Where.ON_TRAY, True), id="asked, down"
         ),
     ],
 )
@@ -81,6 +81,59 @@ def test_the_question_where_can_be_left(seat: Seat) -> None:
     assert seat.run == "Visit 1"
     seat.press("Space")
     assert [tag.species for tag in seat.has_tags(1)] == ["blank"]
+
+
+def test_keys_that_come_while_it_is_asked_where_wait_for_the_answer(seat: Seat) -> None:
+    """Pressed 40 ms apart: Space answers nothing; once it is said where, all are done in order."""
+    seat.sit()
+    seat.press("m", "Space", "g", gap_ms=40)
+    seat.sees("2 keys waiting.")
+    assert seat.tags() == []
+    seat.press("ArrowDown", "ArrowDown", "Enter")
+    tags = seat.has_tags(3)
+    assert [tag.species for tag in tags] == ["m", "blank", "g"]
+    assert [tag.where for tag in tags] == [Where.ON_TRAY, None, Where.ON_TRAY]
+    assert runs_of(tags) == seat.visits()[:3]
+
+
+def test_keys_that_waited_for_an_answer_that_never_came_are_said(seat: Seat) -> None:
+    """Esc: nothing is tagged, and how many keys did nothing is told."""
+    seat.sit()
+    seat.press("m", "Space", "g", "Escape")
+    seat.sees("Nothing was tagged. 2 keys pressed since did nothing.")
+    assert seat.tags(standing=False) == []
+
+
+@pytest.mark.parametrize("name", ["Take back", "Undo", "Next run"])
+def test_space_on_a_button_that_went_away_never_tags(seat: Seat, name: str) -> None:
+    """Walked to with Tab and pressed until it is gone or off: Space says so, and tags nothing."""
+    seat.sit()
+    seat.press("ArrowDown", "m")
+    seat.has_tags(1)
+    seat.press("PageUp")
+    control = seat.page.get_by_role("button", name=name).first
+    seat.press("Tab")
+    control.focus()
+    for _ in range(12):
+        seat.press("Space", gap_ms=30)
+    seat.page.wait_for_timeout(2_500)  # the page has drawn itself anew by now
+    seat.press("Space")
+    assert {tag.species for tag in seat.tags(standing=False)} == {"m"}
+    seat.press("Escape", "g")
+    until(lambda: any(tag.species == "g" for tag in seat.tags()))
+
+
+def test_take_back_keeps_the_focus_while_the_page_draws_itself(seat: Seat) -> None:
+    """Two seconds later, the loop playing: it is the same button, and it takes the tag back."""
+    seat.sit()
+    seat.press("ArrowDown", "m")
+    seat.has_tags(1)
+    seat.press("PageUp", "Shift+P", "Tab")
+    seat.page.get_by_role("button", name="Take back").first.focus()
+    seat.page.wait_for_timeout(4_500)
+    seat.press("Space")
+    seat.has_tags(0)
+    assert [tag.species for tag in seat.tags(standing=False)] == ["m"]
 
 
 def test_another_species_in_the_same_photos_is_added(seat: Seat) -> None:

@@ -1,5 +1,7 @@
 """The viewer in a real browser: no tag is lost, doubled or misplaced; undo, redo, split, join."""
 
+from datetime import datetime, timedelta
+
 from browsers import (
     MARKS,
     Seat,
@@ -14,6 +16,7 @@ from browsers import (
     until,
     workspace,
 )
+from builders import write_burst, write_photo
 from playwright.sync_api import BrowserContext, Dialog, Route
 
 __all__ = ["asked", "browser", "context", "page", "seat", "served", "workspace"]
@@ -136,6 +139,51 @@ def test_a_tag_that_is_refused_says_why_and_its_run_is_untagged_again(seat: Seat
     assert seat.page.get_by_role("button", name="Undo: nothing").is_disabled()
     seat.page.get_by_role("button", name="I have read it").click()
     seat.page.locator(".faults p").wait_for(state="detached")
+
+
+def test_what_was_refused_to_somebody_who_is_gone_is_told_to_who_is_here(
+    seat: Seat, context: BrowserContext
+) -> None:
+    """Tagged without a line, the card forgotten: said on the next page, until it is read."""
+    seat.placement = "GONE"
+    source = seat.served.folder.parent / "gone"
+    write_burst(source, datetime(2026, 3, 15, 9), 3, first=5000)  # noqa: DTZ001
+    seat.workspace.scan(source, "GONE")
+    seat.sit()
+    context.route("**/tagging/acts", lambda route: route.abort())
+    seat.press("Space")
+    seat.sees("1 tag waits for the connection.")
+    who = seat.who
+    seat.page.close()
+    card = next(one.id for one in seat.workspace.cards() if one.placement == "GONE")
+    seat.workspace.forget_card(card)
+    context.unroute("**/tagging/acts")
+    seat.page = context.new_page()
+    seat.who, seat.placement = f"{who[:40]} other", "SK-OPEN"
+    seat.sit()
+    seat.sees(f"Not kept, of {who}: Visit 1, Blank.")
+    seat.sit()
+    seat.sees(f"Not kept, of {who}: Visit 1, Blank.")
+    seat.page.get_by_role("button", name="I have read it").click()
+    seat.page.locator(".faults p").wait_for(state="detached")
+
+
+def test_runs_that_are_gone_are_not_asked_for_again_and_again(seat: Seat, asked: list[str]) -> None:
+    """The card was forgotten under an open list: each run is asked for once, then no more."""
+    seat.placement = "GONE"
+    source = seat.served.folder.parent / "gone too"
+    for at in range(60):
+        shown = datetime(2026, 3, 16, 8) + timedelta(minutes=5 * at)  # noqa: DTZ001
+        write_photo(source / f"IMG_{at:04}.JPG", shown, shade=6000 + at)
+    seat.workspace.scan(source, "GONE")
+    seat.sit()
+    card = next(one.id for one in seat.workspace.cards() if one.placement == "GONE")
+    seat.workspace.forget_card(card)
+    seat.press(*["PageDown"] * 55, gap_ms=10)
+    seat.page.wait_for_timeout(1_500)
+    before = sum("/tagging/runs" in one for one in asked)
+    seat.page.wait_for_timeout(3_000)
+    assert sum("/tagging/runs" in one for one in asked) - before <= 2
 
 
 # --- undo and redo ---------------------------------------------------------------------------

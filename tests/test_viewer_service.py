@@ -35,6 +35,7 @@ def test_the_queue_names_runs_by_their_ends(thandi: Page, demo: Workspace) -> No
         "visits": 6,
         "tagged": 0,
         "unscored": 6,
+        "louder": 0,
         "clock_fault": "",
         "outlines": [],
     }
@@ -107,6 +108,7 @@ def test_all_that_is_shown_of_a_run(thandi: Page, demo: Workspace) -> None:
         "in_window": True,
         "trays": [],
         "state": "",
+        "learned": "",
         "said": [],
     }
     assert [photo["id"] for photo in photos] == [photo.id for photo in visit]
@@ -373,6 +375,33 @@ def test_runs_come_by_how_much_they_changed(thandi: Page, demo: Workspace) -> No
     quiet = thandi.queue(order="quiet")
     assert quiet["runs"] == [found["runs"][1], found["runs"][0]]
     assert quiet["unscored"] == 4
+
+
+def test_the_quiet_sheet_ends_where_an_animal_could_be_plain(thandi: Page, demo: Workspace) -> None:
+    """A run that changed as much as a small animal does is counted, and looked at alone."""
+    scored(demo, dict.fromkeys(range(3, 9), 0.1) | dict.fromkeys(range(9, 12), 0.5))
+    quiet = thandi.queue(order="quiet")
+    assert [run[4] for run in quiet["runs"]] == [0.1]
+    assert quiet["louder"] == 1
+    assert thandi.queue(order="changed")["louder"] == 0
+
+
+def test_the_quiet_sheet_never_offers_an_instructor_to_overrule_an_animal(
+    thandi: Page, ike: Page, demo: Workspace
+) -> None:
+    """Nomsa and Piet named an animal: a tagger may look anew, a ruling needs the run itself."""
+    scored(demo, dict.fromkeys(range(3, 12), 0.1))
+    first, second = thandi.ends()[:2]
+    assert [tuple(run[:2]) for run in thandi.queue(order="quiet")["runs"]] == [first, second]
+    said = {tag.species for tag in demo.view("SK-OPEN").tags if tag.first_photo == second[0]}
+    assert said == {"blank"}
+    assert [tuple(run[:2]) for run in ike.queue(order="quiet")["runs"]] == [second]
+    pair = first
+    act = ike.tag(pair, "blank") | {"from": "quiet sheet"}
+    [words] = ike.send(act)["refused"].values()
+    assert words.endswith("of this run. Open it and look before you rule.")
+    assert thandi.send(thandi.tag(pair, "blank") | {"from": "quiet sheet"})["refused"] == {}
+    assert ike.send(ike.tag(pair, "blank"))["refused"] == {}
 
 
 def test_scores_made_since_are_seen_at_once(thandi: Page, demo: Workspace) -> None:

@@ -81,13 +81,13 @@ def test_a_picture_that_does_not_come_holds_the_sheet_back(seat: Seat) -> None:
     """While one of 24 pictures is missing nobody can call the page blank."""
     seat.placement = "LONG"
     [(missing, _)] = least_changed(seat, 7, 8)
-    seat.page.route(f"**/photo/review/{missing}", lambda route: route.abort())
+    seat.page.route(f"**/photo/review/{missing}?*", lambda route: route.abort())
     seat.sit(mode="quiet+sheet")
     seat.sees("1 picture still to come.", ".why")
     seat.press("End")
     seat.page.wait_for_timeout(4_000)
     assert seat.page.locator(".confirm").is_disabled()
-    seat.page.unroute(f"**/photo/review/{missing}")
+    seat.page.unroute(f"**/photo/review/{missing}?*")
     looked_through(seat)
 
 

@@ -8,6 +8,8 @@ from typing import Any
 
 import streamlit as st
 
+from app import session
+
 NAME = "lastbite_picker"
 PLACE = '<div class="lastbite-picks"></div>\n'
 
@@ -28,7 +30,15 @@ def choose(picks: Sequence[Pick], chosen: int | None, *, label: str, key: str) -
 
     `chosen` is marked as the one that is shown now, by a sign and not by colour alone.
     """
-    cells = [{"photo": one.photo, "caption": one.caption, "alt": one.alt} for one in picks]
+    cells = [
+        {
+            "photo": one.photo,
+            "address": session.photo_address("strip", one.photo),
+            "caption": one.caption,
+            "alt": one.alt,
+        }
+        for one in picks
+    ]
     said = _component()(
         key=key,
         data={"picks": cells, "chosen": chosen, "label": label},

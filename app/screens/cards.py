@@ -4,7 +4,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app import making, session, widgets, wording
+from app import codereview, making, session, widgets, wording
 from app import previews as words
 from core.errors import CardError
 from core.exports import tables
@@ -48,6 +48,7 @@ def cards_page() -> None:
                 scanning(workspace)
                 listing(workspace)
                 if workspace.cards():
+                    codereview.line(workspace)
                     previews()
             else:
                 files_with_a_problem(workspace)

@@ -144,8 +144,8 @@ def frames(one: MixUp) -> None:
 def _picture(placement: str, photo: int) -> str:
     alt = html.escape(f"Photo {photo} of placement {placement}", quote=True)
     return (
-        f'<a href="/photo/review/{photo}" target="_blank" title="{alt}">'
-        f'<img src="/photo/strip/{photo}" alt="{alt}" loading="lazy" '
+        f'<a href="{session.photo_address("review", photo)}" target="_blank" title="{alt}">'
+        f'<img src="{session.photo_address("strip", photo)}" alt="{alt}" loading="lazy" '
         'style="height:110px;border-radius:4px"></a>'
     )
 

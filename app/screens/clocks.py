@@ -10,12 +10,14 @@ from app.clockline import Drawn
 from app.picker import Pick
 from core.clockfaults import ClockFinding, Proposal
 from core.logs import LogKind
-from core.model import ClockCheck, Photo, PhotoKind, Placement
+from core.model import ClockCheck, Photo, PhotoKind, Placement, TrayDeployment
+from core.people import SignIn
 from core.workspace import Workspace
 
 ROWS = 6  # placements that are drawn at a time
 ENDS = 4  # photos from each end of a card, where people hold up a watch
 MOST_PICKS = 16
+PROPOSALS = 4  # that are drawn at a time
 ABOUT = (
     "One line for each time that somebody compared a camera's clock with the **true time**. One "
     "check a placement shifts its clock, two or more correct its drift."
@@ -25,7 +27,10 @@ ABOUT = (
 def clocks_page() -> None:
     """Draw the page."""
     workspace = session.workspace()
-    st.title("Clocks")
+    title, name = st.columns([5, 2], vertical_alignment="bottom")
+    title.title("Clocks")
+    if workspace.settings.sign_in is SignIn.NAME:
+        widgets.tagger(workspace, name)
     top = st.container()
     widgets.messages()
     tabs = ["Clocks", "Clock log"]
@@ -91,11 +96,12 @@ def every(
     if pages > 1:
         number = st.number_input("Page", 1, pages, key="clocks-page", help=f"of {pages}")
     some = places[(number - 1) * ROWS : number * ROWS]
-    drawn = [_drawn(workspace, one.placement, found[one.placement]) for one in some]
+    trays = workspace.trays()
+    drawn = [_drawn(workspace, one.placement, found[one.placement], trays) for one in some]
     draw(workspace, drawn)
     rows = [
         clockwords.placement_line(
-            one, found[one.placement], len(workspace.clocks.lanes(one.placement).held)
+            one, found[one.placement], len(workspace.base(one.placement).ordered)
         )
         for one in places
     ]
@@ -103,14 +109,27 @@ def every(
 
 
 def _drawn(
-    workspace: Workspace, name: str, found: Sequence[ClockFinding], proposal: Proposal | None = None
+    workspace: Workspace,
+    name: str,
+    found: Sequence[ClockFinding],
+    trays: Sequence[TrayDeployment],
+    *,
+    whole: bool = False,
 ) -> Drawn:
-    """Collect what is drawn of a placement; with the one proposal of its findings."""
+    """Collect what is drawn of a placement; `whole` with every proposal, else where one is best."""
     lanes = workspace.clocks.lanes(name)
-    trays = [one for one in workspace.trays() if one.tray in lanes.placement.trays]
-    one = proposal or next((each.chosen for each in found if each.chosen), None)
-    proposed = workspace.clocks.suppose(name, one).times if one is not None else None
-    return Drawn(lanes, trays, proposed)
+    shown = [
+        proposal
+        for one in found
+        for proposal in (one.proposals if whole else filter(None, [one.chosen]))
+        if proposal.corrections
+    ][: PROPOSALS if whole else 1]
+    return Drawn(
+        lanes,
+        [one for one in trays if one.tray in lanes.placement.trays],
+        [workspace.clocks.suppose(name, proposal).times for proposal in shown],
+        {str(one.kind): workspace.clocks.about(one) for one in found},
+    )
 
 
 def draw(workspace: Workspace, drawn: Sequence[Drawn]) -> None:
@@ -122,7 +141,7 @@ def draw(workspace: Workspace, drawn: Sequence[Drawn]) -> None:
     )
     st.text(
         "Dashed bars: trays out. Marks: photos, taller where several fall together. "
-        "Arrows: photos beyond the axis."
+        "Arrows: photos beyond the axis. Underlined: what a finding is about."
     )
 
 
@@ -131,7 +150,7 @@ def draw(workspace: Workspace, drawn: Sequence[Drawn]) -> None:
 
 def one_placement(workspace: Workspace, name: str, found: Sequence[ClockFinding]) -> None:
     """Show one placement: its clock drawn, its findings, its checks, what was decided before."""
-    draw(workspace, [_drawn(workspace, name, found)])
+    draw(workspace, [_drawn(workspace, name, found, workspace.trays(), whole=True)])
     fault = workspace.base(name).clock_fault
     if fault:
         st.error(wording.plain(fault), icon=":material/error:")
@@ -149,13 +168,14 @@ def show_finding(workspace: Workspace, finding: ClockFinding, key: str) -> None:
     """Show what was seen, the photos it is about, and each way to put it right."""
     st.subheader(wording.plain(str(finding.kind)).capitalize())
     st.markdown(wording.plain(finding.saw))
-    st.text(f"About {clockwords.photos(finding.photos)}; {clockwords.SURE[finding.confidence]}.")
+    st.text(f"{clockwords.photos(finding.photos)}. {clockwords.SURE[finding.confidence]}")
     _ends(workspace, finding)
     st.markdown(f"**Look first.** {wording.plain(finding.look_at)}")
     if len(finding.proposals) > 1:
-        st.markdown("Several ways explain the photos as well. Choose one, or none.")
-    for number, proposal in enumerate(finding.proposals):
-        show_proposal(workspace, finding, proposal, f"{key}-{number}")
+        st.markdown("Several ways explain the photos equally well. Choose one, or none.")
+    for number, proposal in enumerate(finding.proposals, start=1):
+        which = f" {number}" if len(finding.proposals) > 1 else ""
+        show_proposal(workspace, finding, proposal, which, f"{key}-{number - 1}")
     if not finding.proposals:
         st.text("Nothing is proposed: put the log right, or enter a clock check below.")
 
@@ -176,15 +196,21 @@ def _ends(workspace: Workspace, finding: ClockFinding) -> None:
         photo = known.get(end or 0)
         if photo is not None:
             words = f"{word}: {photo.file.rsplit('/', 1)[-1]}, camera showed {photo.camera_time}"
-            cell.html(widgets.thumb(photo, words, height="110px"))
+            cell.html(_opens(photo, widgets.thumb(photo, f"{words}. Opens whole.", height="110px")))
             cell.text(words)
 
 
+def _opens(photo: Photo, picture: str) -> str:
+    """Let a picture open the whole photo beside the page."""
+    address = session.photo_address("original", photo.id)
+    return f'<a href="{address}" target="_blank" rel="noopener">{picture}</a>'
+
+
 def show_proposal(
-    workspace: Workspace, finding: ClockFinding, proposal: Proposal, key: str
+    workspace: Workspace, finding: ClockFinding, proposal: Proposal, which: str, key: str
 ) -> None:
     """Show one way to put a clock right, what it would change, and let somebody accept it."""
-    st.markdown(f"**Proposed: {wording.plain(proposal.words)}**")
+    st.markdown(f"**Proposed{which}: {wording.plain(proposal.words)}**")
     evidence = clockwords.evidence(proposal)
     if evidence:
         st.text(f"It {evidence}.")
@@ -205,7 +231,7 @@ def show_proposal(
     )
     if press.button("Accept", key=f"accept-{key}", type="primary", width="stretch"):
         with widgets.faults():
-            workspace.clocks.accept(proposal, session.tagger() or widgets.SOMEBODY, because)
+            workspace.clocks.accept(proposal, session.tagger(), because)
             session.say("good", f"{finding.placement}: {proposal.words}. You can take it back.")
             st.rerun()
 
@@ -228,7 +254,7 @@ def history(workspace: Workspace, name: str) -> None:
                 if other.made_at == one.made_at and other.taken_back is None
             ]
             with widgets.faults():
-                workspace.clocks.take_back(together, session.tagger() or widgets.SOMEBODY)
+                workspace.clocks.take_back(together, session.tagger())
                 session.say("good", f"{name}: the correction was taken back.")
                 st.rerun()
 
@@ -252,14 +278,8 @@ def check_from_photo(workspace: Workspace, name: str) -> None:
     if chosen is None:
         return
     picture, ask = st.columns([3, 2])
-    alt = f"{chosen.file}, camera showed {chosen.camera_time}"
-    picture.html(
-        f'<a href="/photo/original/{chosen.id}" target="_blank" rel="noopener">'
-        + widgets.thumb(chosen, f"{alt}. Opens the whole photo.", height="360px").replace(
-            "/photo/strip/", "/photo/review/"
-        )
-        + "</a>"
-    )
+    alt = f"{chosen.file}, camera showed {chosen.camera_time}. Opens the whole photo."
+    picture.html(_opens(chosen, widgets.thumb(chosen, alt, height="360px", size="review")))
     with ask:
         st.text(f"{chosen.file}\nThe camera showed {chosen.camera_time}.\nThe picture opens whole.")
         typed = st.text_input(

@@ -17,7 +17,7 @@ from core.views import PlacementBase
 from core.workspace import NewTag, Workspace
 
 ID = re.compile("[0-9a-f]{32}")
-ORIGINS = {"viewer": "Tag page", "quiet sheet": "Quiet sheet", "settle": "Settle page"}
+ORIGINS = {"viewer": "Tag page", "quiet sheet": wording.SHEET_ORIGIN, "settle": "Settle page"}
 """Where in the viewer a tag is made, and what it says of how it came in."""
 LONGEST_COMMENT = 500
 MOST_ANIMALS = 999
@@ -106,6 +106,8 @@ def _tag(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
     base = workspace.base(new.placement)
     _refuse_misplaced(base, new)
     origin = _origin(act, new.species)
+    if origin == ORIGINS["quiet sheet"]:
+        _refuse_overruling(sender, new, base)
     if "knows" in act:
         with _RULING:  # two who rule at once come one after the other, and the second is told
             _refuse_unseen(sender, act, new, base)
@@ -113,6 +115,23 @@ def _tag(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
     else:
         number = workspace.tag(new, origin)
     return Done((number,), wording.what_tag_says(taglog.tag_of(new, origin), base.species))
+
+
+def _refuse_overruling(sender: Sender, new: NewTag, base: PlacementBase) -> None:
+    """Refuse a ruling from the quiet sheet over what others said is no blank: nobody looked at it.
+
+    A tagger's blank beside another's animal is an ordinary dispute, which the instructor settles.
+    """
+    if not new.ruling:
+        return
+    layout, _ = sender.workspace.layout(new.placement)
+    over = layout.standing.between(base.place[new.first_photo], base.place[new.last_photo])
+    others = [run.tag for run in over if run.tag.species != BLANK]
+    if others:
+        said = wording.what_tag_says(others[-1], base.species)
+        raise TagError(
+            f"{others[-1].tagger} said {said} of this run. Open it and look before you rule."
+        )
 
 
 def _refuse_unseen(

@@ -172,6 +172,10 @@ def queue(call: Call) -> Mapping[str, Any]:
     layout, version = _layout(call)
     asked = _asked(call)
     found = review.rows(layout, asked, call.workspace.wholes(layout.base))
+    unscored = int(np.count_nonzero(np.isnan(found.scores)))
+    louder = 0
+    if asked.order is Order.QUIET:
+        found, louder = review.quiet_sheet(layout, found, asked)
     untimed = layout.base.untimed if asked.show is Show.UNTIMED else ()
     listed = [] if asked.order is Order.QUIET else untimed
     return {
@@ -185,7 +189,8 @@ def queue(call: Call) -> Mapping[str, Any]:
         ],
         "visits": layout.visits,
         "tagged": review.tagged_visits(layout, asked.tagger),
-        "unscored": int(np.count_nonzero(np.isnan(found.scores))) + len(untimed),
+        "unscored": unscored + len(untimed),
+        "louder": louder,
         "clock_fault": layout.base.clock_fault,
         "outlines": _outlines(call),
     }

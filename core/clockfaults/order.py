@@ -54,6 +54,20 @@ def file_order(photos: Sequence[Photo]) -> FileOrder:
     return FileOrder(tuple(places), tuple(sequences))
 
 
+def piece(photos: Sequence[Photo], first: int | None, last: int | None) -> list[int]:
+    """Give where the photos of a piece of a card stand, in the order in which they were written.
+
+    `first` and `last` are ids of photos, None: the card's ends. Empty where one is not there.
+    """
+    places = file_order(photos).places
+    ids = [photos[at].id for at in places]
+    if (first is not None and first not in ids) or (last is not None and last not in ids):
+        return []
+    start = 0 if first is None else ids.index(first)
+    stop = len(ids) if last is None else ids.index(last) + 1
+    return list(places[start:stop])
+
+
 def _cards(photos: Sequence[Photo]) -> Iterator[tuple[int, int]]:
     """Give each photo its card: a file name that comes again opens the next card."""
     if len({photo.file for photo in photos}) == len(photos):

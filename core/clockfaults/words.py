@@ -8,6 +8,8 @@ from core.clockfaults.rows import ClockFault
 from core.clockfaults.series import DAY_S, HOUR_S
 from core.clocks import EARLIEST_S, LATEST_S
 
+YEAR_S = 365.2425 * DAY_S
+"""A year of the calendar, over all leap years. [s]"""
 _UNITS = ((DAY_S, "d"), (HOUR_S, "h"), (60, "min"), (1, "s"))
 
 
@@ -31,6 +33,9 @@ def proposal(kind: ClockFault, seconds: int) -> str:
     """Say what a correction would do to a card or a piece of it."""
     if kind is ClockFault.DAY_MONTH_EACH:
         return "exchange day and month of each photo's date"
+    if kind is ClockFault.YEARS:
+        many = round(abs(seconds) / YEAR_S)
+        return f"{change(seconds)} ({'1 year' if many == 1 else f'{many} years'})"
     return change(seconds)
 
 

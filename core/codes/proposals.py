@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from core.codes.texts import ClockCode, Code, TrayCode
 from core.model import ClockCheck, Photo, PhotoKind, Placement, TrayDeployment
@@ -87,9 +87,12 @@ class HandlerProposal:
     first_photo: int
     last_photo: int
     """Ids of the first and last photo with a code in one visit."""
-    visit_first: int
-    visit_last: int
-    """Ids of the first and last photo of the whole visit, which may hold an animal too."""
+    runs: tuple[tuple[int, int], ...]
+    """Ids of the first and last photo of each run of photos with a code that are not held to be
+    handler photos yet. What stands between them may hold an animal: it is for somebody to look at.
+    """
+    photos: int
+    """How many photos these runs have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,8 +382,21 @@ def _handlers(
     """Propose handler photos, visit by visit; those that are held so already are left out."""
     for visit in _visits(photos, gap):
         shown = [photo for photo in visit if codes.get(photo.id)]
-        if shown and any(photo.kind is not PhotoKind.HANDLER for photo in shown):
-            yield HandlerProposal(placement, shown[0].id, shown[-1].id, visit[0].id, visit[-1].id)
+        runs = _runs([photo for photo in visit if not _is_held(photo)], codes) if shown else []
+        if runs:
+            ends = tuple((run[0].id, run[-1].id) for run in runs)
+            count = sum(map(len, runs))
+            yield HandlerProposal(placement, shown[0].id, shown[-1].id, ends, count)
+
+
+def _is_held(photo: Photo) -> bool:
+    return photo.kind is PhotoKind.HANDLER
+
+
+def _runs(visit: Sequence[Photo], codes: Mapping[int, Sequence[Code]]) -> list[list[Photo]]:
+    """Give the runs of neighbouring photos that all have a code."""
+    grouped = groupby(visit, key=lambda photo: bool(codes.get(photo.id)))
+    return [list(run) for coded, run in grouped if coded]
 
 
 def _visits(photos: Sequence[Photo], gap: timedelta) -> list[list[Photo]]:

@@ -125,11 +125,17 @@ def name_cell(text: str) -> str | Problem:
     return text
 
 
+TAKEN_KEYS = frozenset(". + - = ?")
+"""Keystrokes that mean something else where animals are tagged."""
+
+
 def key_cell(text: str) -> str | Problem:
     """Give a species key: one keystroke, so one character that can be seen."""
     key = unicodedata.normalize("NFC", text)
     if len(key) != 1:
         return Problem(f"has {len(key)} characters. A key is one keystroke: write one character.")
+    if key in TAKEN_KEYS:
+        return Problem("means something else on the Tag page. Write a letter or a digit.")
     return key if key.isprintable() else Problem("cannot be typed. Write a letter or a digit.")
 
 

@@ -212,6 +212,8 @@ def add_photos(connection: Connection, card_id: int, rows: Sequence[NewPhoto]) -
 def set_photos(connection: Connection, rows: Mapping[int, NewPhoto]) -> None:
     """Hold what files say that were read again, by photo id; card and placement stay."""
     if rows:
+        for some in batches(list(rows)):
+            connection.execute(CODES_READ.delete().where(CODES_READ.c.photo_id.in_(some)))
         cells = [{"photo_id": photo} | _cells(row) for photo, row in rows.items()]
         connection.execute(PHOTOS.update().where(PHOTOS.c.id == bindparam("photo_id")), cells)
 

@@ -12,7 +12,9 @@ from sqlalchemy import ColumnElement, Connection, func, select, true
 
 from core.errors import StudyError
 from core.store.dialects import batches
-from core.store.tables import CODE_DECISIONS, CODES_READ, PHOTOS
+from core.store.tables import CODE_DECISIONS, CODES_READ, PHOTOS, TAG_EVENTS, TAGS
+
+_NONE = json.dumps([])
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +37,7 @@ class Read:
     hurried: bool = False
     """Whether time ran out before every way of looking was tried."""
     unreadable: bool = False
-    """Whether the original was not at hand, or damaged; it is looked at again."""
+    """Whether the file is damaged; it is looked at again once it has changed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +97,35 @@ def _found(text: str) -> tuple[Text, ...]:
         Text(word, tuple((x, y) for x, y in corners), how)
         for word, corners, how in json.loads(text)
     )
+
+
+def has_codes(connection: Connection, placement: str) -> bool:
+    """Say whether any photo of a placement was seen to show a code."""
+    asked = (
+        select(CODES_READ.c.photo_id)
+        .join_from(CODES_READ, PHOTOS, CODES_READ.c.photo_id == PHOTOS.c.id)
+        .where(PHOTOS.c.placement == placement, CODES_READ.c.found != _NONE)
+        .limit(1)
+    )
+    return connection.execute(asked).first() is not None
+
+
+def newest_tag(connection: Connection, species: str) -> int:
+    """Give the number of the newest tag that says this; 0 where there is none."""
+    asked = select(func.max(TAGS.c.number)).where(TAGS.c.species == species)
+    return int(connection.execute(asked).scalar() or 0)
+
+
+def standing_tags(connection: Connection, numbers: Sequence[int]) -> list[int]:
+    """Give those of these tags that are in the study and not taken back."""
+    found: list[int] = []
+    for some in batches(numbers):
+        newest = select(func.max(TAG_EVENTS.c.id)).where(TAG_EVENTS.c.number.in_(some))
+        last = newest.group_by(TAG_EVENTS.c.number)
+        back = select(TAG_EVENTS.c.number).where(TAG_EVENTS.c.id.in_(last), TAG_EVENTS.c.taken_back)
+        asked = select(TAGS.c.number).where(TAGS.c.number.in_(some), TAGS.c.number.not_in(back))
+        found += connection.scalars(asked)
+    return found
 
 
 def add_decision(connection: Connection, one: Decision) -> int:

@@ -214,7 +214,7 @@ def faults_in_words(name: str, *, writing: bool) -> Iterator[None]:
 
 def _sqlite_path(address: str | Path) -> Path | None:
     """Give the path of an SQLite file; None where the address is a server's."""
-    if isinstance(address, Path) or "://" not in address:
+    if isinstance(address, Path) or not ("://" in address or address.startswith("postgres")):
         return Path(address)
     url = servers.parsed(address)
     if url.get_backend_name() != "sqlite":

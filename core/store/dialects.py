@@ -107,6 +107,8 @@ def refuse_open_elsewhere(path: Path) -> None:
             connection.execute("BEGIN EXCLUSIVE")
             connection.execute("COMMIT")
         except sqlite3.OperationalError as fault:
+            if fault.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:
+                raise
             raise StudyError(
                 f"{path}: another program has the study open (its page?). End that first: what is "
                 "written there later would not be moved."

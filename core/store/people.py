@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Connection, delete, select
+from sqlalchemy.exc import IntegrityError
 
 from core.errors import PeopleError
 from core.handout import Handout
@@ -62,7 +63,7 @@ def person_of(connection: Connection, account: str) -> Person | None:
 
 
 def add_person(connection: Connection, new: Person, at: datetime) -> None:
-    """Hold somebody new, whose name nobody has."""
+    """Hold somebody new, whose name nobody has; PeopleError where it was taken this moment."""
     row = {
         "name": new.name,
         "same": _same(new.name),
@@ -71,7 +72,10 @@ def add_person(connection: Connection, new: Person, at: datetime) -> None:
         "account": new.account,
         "since": at,
     }
-    connection.execute(PEOPLE.insert(), row)
+    try:
+        connection.execute(PEOPLE.insert(), row)
+    except IntegrityError:
+        raise PeopleError(f"{new.name!r} was put on the list this moment. Try again.") from None
 
 
 def change_person(

@@ -67,7 +67,7 @@ def parsed(address: str) -> URL:
     """Read an address; StudyError where it is none."""
     try:
         return make_url(address)
-    except ArgumentError:
+    except (ArgumentError, ValueError):
         raise StudyError(
             f"{_safe(address)!r} is no address of a database. Write it like {EXAMPLE!r}, or leave "
             "it out."
@@ -98,7 +98,7 @@ def engine(url: URL, busy_s: float) -> Engine:
         )
     if url.drivername == BACKEND:
         url = url.set(drivername=DRIVER)
-    given: dict[str, Any] = {"application_name": "lastbite"}
+    given: dict[str, Any] = {"application_name": "lastbite", "client_encoding": "utf8"}
     if "connect_timeout" not in url.query:
         given["connect_timeout"] = REACH_S
     try:
@@ -177,8 +177,8 @@ def _reaching(said: str) -> str:
 
 def _safe(address: str) -> str:
     """Give a text that is no address without what may be its password."""
-    start, mark, rest = address.partition("://")
-    return f"{start}{mark}{HIDDEN}@{rest.rpartition('@')[2]}" if "@" in rest else address
+    start, at, rest = address.rpartition("@")
+    return f"{start.partition(':')[0]}{at and f':{HIDDEN}@'}{rest}"
 
 
 def _wait_for_writers(connection: Connection) -> None:

@@ -91,6 +91,7 @@ def whole_study(folder: Path, placements: int) -> None:
         timed("the rest of check, with what each proposal would change", study.check)
     os.environ[session.STUDY_VARIABLE] = str(folder)
     page = AppTest.from_file(str(Path(session.__file__).with_name("main.py")), default_timeout=600)
+    page.session_state["own_tagger"] = "Ann"
     timed("the first page opens", page.run)
     timed("the Clocks page opens", lambda: page.switch_page("screens/clocks.py").run())
     timed("the Clocks page again", page.run)

@@ -13,7 +13,7 @@ export default function picker({ data, parentElement, setTriggerValue }) {
     button.dataset.photo = pick.photo;
     button.setAttribute("aria-pressed", String(pick.photo === data.chosen));
     const picture = document.createElement("img");
-    picture.src = `/photo/strip/${pick.photo}`;
+    picture.src = pick.address;
     picture.alt = pick.alt;
     picture.loading = "lazy";
     const caption = document.createElement("span");

@@ -53,9 +53,11 @@ class Pace {
     this.since = NEVER;
   }
 
-  tagged(now) {
-    const took = (now - this.since) / 1000;
-    if (this.since !== NEVER) this.seconds = [...this.seconds, took].slice(-40);
+  // Runs that were tagged together share the time since the last.
+  tagged(now, runs = 1) {
+    const took = (now - this.since) / 1000 / runs;
+    const each = new Array(Math.min(runs, 40)).fill(took);
+    if (this.since !== NEVER) this.seconds = [...this.seconds, ...each].slice(-40);
     this.since = now;
   }
 

@@ -2,16 +2,12 @@
 
 // Species that was pressed before anybody said where: asked once, and kept until it is changed.
 class WhereQuestion {
-  constructor(places, answer, cancel) {
-    this.answer = answer;
-    this.cancel = cancel;
+  constructor(places, { answer, cancel, hold }) {
+    Object.assign(this, { answer, cancel, hold });
     this.words = el("h2", { id: "lastbite-where" });
-    this.buttons = places.map(([name, words], at) =>
-      button(
-        [cap(at + 1), el("span", {}, words)],
-        () => this.choose(name),
-        { class: "who", "aria-keyshortcuts": String(at + 1) },
-      ),
+    this.waiting = el("p", { role: "status" });
+    this.buttons = places.map(([name, words]) =>
+      button(el("span", {}, words), () => this.choose(name), { class: "who" }),
     );
     this.places = places;
     this.root = el(
@@ -19,12 +15,19 @@ class WhereQuestion {
       {
         class: "question",
         "aria-labelledby": "lastbite-where",
+        tabindex: -1,
         onkeydown: (event) => this.pressed(event),
         oncancel: () => this.leave(),
       },
       this.words,
-      el("p", {}, "It stays until you change it with Up and Down."),
+      el(
+        "p",
+        {},
+        "Up and Down choose, Enter answers; or click. It stays until you change it. " +
+          "Other keys wait until this is answered.",
+      ),
       el("div", { class: "answers" }, ...this.buttons),
+      this.waiting,
       button("Cancel (Esc)", () => this.close(), { class: "small" }),
     );
   }
@@ -34,8 +37,10 @@ class WhereQuestion {
     if (question && !this.root.open) {
       setText(this.words, `${speciesName(desk, question.species)}: where was it?`);
       this.root.showModal();
-      this.buttons[0].focus();
+      this.root.focus(); // no answer is the first by itself: Space and Enter choose none yet
     }
+    const held = question?.held.length ?? 0;
+    setText(this.waiting, held ? `${many(held, "key")} waiting.` : "");
     if (!question && this.root.open) this.root.close();
   }
 
@@ -55,18 +60,16 @@ class WhereQuestion {
 
   pressed(event) {
     event.stopPropagation();
-    const digit = /^(?:Digit|Numpad)([1-9])$/.exec(event.code)?.[1] ?? event.key;
-    const place = this.places[Number(digit) - 1];
     const here = this.buttons.indexOf(event.target);
     const step = { ArrowDown: 1, ArrowRight: 1, ArrowUp: -1, ArrowLeft: -1 }[event.key];
-    if (event.repeat && !step) event.preventDefault();
-    else if (place) {
+    if (step) {
       event.preventDefault();
-      this.choose(place[0]);
-    } else if (step) {
+      const [count, from] = [this.buttons.length, here < 0 && step < 0 ? 0 : here];
+      this.buttons[(from + step + count) % count].focus();
+    } else if (event.repeat) {
       event.preventDefault();
-      const count = this.buttons.length;
-      this.buttons[(here + step + count) % count].focus();
+    } else if (event.key !== "Enter" && event.key !== "Tab" && this.hold(event)) {
+      event.preventDefault();
     }
   }
 }

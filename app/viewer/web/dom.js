@@ -37,10 +37,41 @@ function setState(node, name, holds) {
   setAttribute(node, `aria-${name}`, holds ? "true" : "false");
 }
 
-// A button never takes the focus from a pointer: what is typed next still reaches the keys.
+// A button never takes the focus from a pointer: what is typed next still reaches the keys. One
+// that is off says so and does nothing, but keeps the focus: were it `disabled`, the browser would
+// give the focus to nobody, and the next Space would be a key of the viewer.
 function button(words, press, attributes = {}) {
   const inside = Array.isArray(words) ? words : [words];
-  return el("button", { type: "button", onclick: press, ...attributes }, ...inside);
+  const pressed = (event) => {
+    if (!event.currentTarget.closest("[aria-disabled='true']")) press(event);
+  };
+  return el("button", { type: "button", onclick: pressed, ...attributes }, ...inside);
+}
+
+function setOff(node, off) {
+  setAttribute(node, "aria-disabled", off ? "true" : null);
+}
+
+// Brings the children of a node up to date, each by its key. One that is there already is neither
+// made anew nor moved: a press that has begun on it, and the focus, stay with it.
+function keyed(parent, items, keyOf, make) {
+  const there = new Map([...parent.children].map((node) => [node.dataset.key, node]));
+  const nodes = items.map((item, at) => {
+    const node = there.get(keyOf(item)) ?? make(item, at);
+    node.dataset.key = keyOf(item);
+    return node;
+  });
+  for (const node of [...parent.children]) if (!nodes.includes(node)) node.remove();
+  nodes.forEach((node, at) => {
+    if (parent.children[at] !== node) parent.insertBefore(node, parent.children[at] ?? null);
+  });
+  return nodes;
+}
+
+// The element that has the focus, inside whichever root a node stands.
+function focusIn(node) {
+  const here = node.getRootNode().activeElement;
+  return node.contains(here) ? here : null;
 }
 
 function cap(words) {

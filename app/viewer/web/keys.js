@@ -136,9 +136,42 @@ const OWN_KEYS = new Set(
 // that was pressed with the pointer has the focus too, and takes no key.
 let walked = true;
 
+// The control that somebody walked to. Space and Enter are its own until they go to the viewer: by
+// a click, Esc, or a letter that tags. So they are when it is gone by then.
+let atControl = null;
+
 function noteWay(event) {
-  if (event.type === "pointerdown") walked = false;
-  else if (event.key === "Tab") walked = true;
+  if (event.type === "pointerdown") {
+    walked = false;
+    atControl = null;
+  } else if (event.key === "Tab") {
+    walked = true;
+  }
+}
+
+// Inside a component nobody outside is told where the focus goes, so each view listens too.
+function noteControl(event) {
+  const target = event.composedPath()[0];
+  if (!(target instanceof Element)) return;
+  const isControl = target.matches(CONTROLS + SEVERAL) && !isTyping(target);
+  atControl = walked && isControl ? target : null;
+}
+
+// Gives the keys to a view, away from the control that had them.
+function giveKeys(root) {
+  atControl = null;
+  root.focus({ preventScroll: true });
+}
+
+// Space or Enter of somebody whose control went away under them: nobody's key.
+function isAstray(event, target) {
+  return atControl !== null && target !== atControl && [" ", "Enter"].includes(event.key);
+}
+
+function astrayWords(event) {
+  const name = event.key === " " ? "Space" : event.key;
+  if (atControl.isConnected) atControl.focus({ preventScroll: true });
+  return `The button you were at is gone, so ${name} did nothing. Esc gives the keys to the photos.`;
 }
 
 function isForControl(event, target) {

@@ -187,6 +187,11 @@ class Panel {
     const { run, row } = desk;
     setText(this.state, row?.state ? `State: ${row.state}` : row?.learned ?? "");
     const standing = row ? desk.said.standing(run) : [];
+    // Made anew only when something else is said: a button that is pressed must not go away.
+    const key = JSON.stringify(standing.map((tag) => [tag.act, tag.number, tag.who, tag.words]));
+    const whole = `${row ? runKey(run) : ""} ${key}`;
+    if (whole === this.saidKey) return;
+    this.saidKey = whole;
     this.said.replaceChildren(...standing.map((tag) => this.saidLine(tag)));
   }
 

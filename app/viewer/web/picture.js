@@ -150,7 +150,7 @@ class Picture {
     const words = peak ? `${at + 1} most changed` : `${at + 1}`;
     return button(
       [
-        el("img", { alt: photo.alt, "data-src": `/photo/strip/${photo.id}`, draggable: "false" }),
+        el("img", { alt: photo.alt, "data-src": addressOf("strip", photo), draggable: "false" }),
         el("span", { "aria-hidden": "true" }, words),
       ],
       () => this.desk().look(at),

@@ -14,6 +14,7 @@ class Queue {
     this.visits = 0;
     this.tagged = 0;
     this.unscored = 0;
+    this.louder = 0; // of the quiet sheet: runs that changed too much for it
     this.outlines = [];
     this.clockFault = "";
     this.loaded = false;
@@ -37,10 +38,11 @@ class Queue {
     this.runs = found.runs.map(([first, last, count, peak, score]) => {
       const run = known.get(`${first}-${last}`) ?? { first, last, row: null };
       const open = untagged ? untagged.has(`${first}-${last}`) : true;
+      delete run.gone;
       return Object.assign(run, { count, peak, score, open, stale: Boolean(run.row) });
     });
-    const { visits, tagged, unscored, outlines, clock_fault: clockFault } = found;
-    Object.assign(this, { visits, tagged, unscored, outlines, clockFault });
+    const { visits, tagged, unscored, louder, outlines, clock_fault: clockFault } = found;
+    Object.assign(this, { visits, tagged, unscored, louder, outlines, clockFault });
     this.loaded = true;
     this.fault = "";
     this.loadedAt = Date.now();
@@ -75,7 +77,9 @@ class Queue {
     if (this.asked >= 2 || !this.loaded) return;
     const near = this.runs.slice(at, at + AHEAD);
     const before = this.runs.slice(Math.max(0, at - BEHIND), at).reverse();
-    const missing = [...near, ...before].filter((run) => (!run.row || run.stale) && !run.asking);
+    const missing = [...near, ...before].filter(
+      (run) => (!run.row || run.stale) && !run.asking && run.gone === undefined,
+    );
     const chunk = missing.slice(0, this.runs[at]?.row ? CHUNK : FIRST_CHUNK);
     if (chunk.length) this.read(chunk).then(() => this.ensure(this.wanted));
   }

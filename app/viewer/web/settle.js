@@ -96,6 +96,11 @@ function settlePressed(event) {
   if (!open?.view.root.isConnected || event.isComposing) return;
   const target = event.composedPath()[0];
   if (isTyping(target) || isDialogOpen() || open.view.keys.open) return;
+  if (isOrphaned(event)) {
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    return;
+  }
   if (isForControl(event, target)) return;
   const meant = settleMeaning(event, open.settling);
   if (meant) {
@@ -110,6 +115,7 @@ function settlePressed(event) {
 function settleListen() {
   window.addEventListener("pointerdown", noteWay, true);
   window.addEventListener("keydown", noteWay, true);
+  window.addEventListener("focusin", noteControl, true);
   window.addEventListener("keydown", settlePressed, true);
   window.addEventListener("beforeunload", (event) => {
     if ([...lists.values()].some((one) => one.outbox.waiting.size)) event.preventDefault();
@@ -124,6 +130,7 @@ export default function settle({ data, parentElement }) {
     settleListen();
   }
   const place = parentElement.querySelector(".lastbite-place") ?? parentElement;
+  ofStudy = data.study;
   const key = `${data.study}:${data.who}`;
   if (!lists.has(key)) lists.set(key, new Settling(data, () => drawOpen(key)));
   const settling = lists.get(key);

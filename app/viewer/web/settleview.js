@@ -116,7 +116,7 @@ class SettleView {
     this.fault.hidden = !fault;
     this.undo.disabled = !settling.done.length;
     this.redo.disabled = !settling.undone.length;
-    const none = settling.loaded && !settling.left && !item?.done;
+    const none = settling.loaded && !settling.left && !item?.done && !item?.gone;
     this.end.hidden = !(settling.loaded && !settling.left);
     setText(this.end, settling.items.length
       ? "Everything is settled. Page Up goes back to what you ruled."
@@ -128,8 +128,7 @@ class SettleView {
 
   drawItem(settling, item) {
     setText(this.name, titleOf(item));
-    const state = item.done ? `Ruled: ${item.done}` : item.gone ? "Settled meanwhile" : item.why;
-    setText(this.when, [item.row?.when, state].filter(Boolean).join(" · "));
+    setText(this.when, [item.row?.when, stateWords(item)].filter(Boolean).join(" · "));
     this.drawPhoto(settling, item);
     const drawn = JSON.stringify([keyOf(item), item.trays, item.answers, item.hangs]);
     if (drawn !== this.drawn) {
@@ -139,7 +138,7 @@ class SettleView {
       this.answers.replaceChildren(...item.answers.map((one, at) => this.side(one, at + 1)));
     }
     this.drawRefs(settling, item);
-    this.form.disabled = !item.row || Boolean(item.gone);
+    this.form.disabled = !item.row;
     for (const one of this.where.children) chosenOne(one, one.dataset.where === settling.where);
     this.drawTrays(settling, item);
     setState(this.also, "pressed", settling.also);
@@ -150,7 +149,7 @@ class SettleView {
   drawPhoto(settling, item) {
     const photo = settling.shown;
     const address = photo
-      ? (settling.zoomed ? `/photo/original/${photo.id}` : reviewOf(photo.id))
+      ? (settling.zoomed ? addressOf("original", photo.id) : reviewOf(photo.id))
       : "";
     setAttribute(this.image, "src", address || null);
     this.image.alt = photo?.alt ?? "";
@@ -231,10 +230,17 @@ function chosenOne(node, holds) {
   node.tabIndex = holds ? 0 : -1;
 }
 
+function stateWords(item) {
+  if (item.done) return `Ruled: ${item.done}`;
+  if (!item.gone) return item.why;
+  const others = rulingsOf(item).map((tag) => `${tag.who} ruled ${tag.words}`);
+  return `Settled meanwhile. ${others.join("; ")}`;
+}
+
 function progressWords(settling) {
   if (!settling.loaded) return settling.fault ? "" : "What waits is being worked out.";
   if (!settling.left) return settling.items.length ? "Everything is settled." : "";
-  const decide = settling.items.filter((item) => !item.done && item.weight === 0).length;
+  const decide = settling.items.filter((item) => isOpen(item) && item.weight === 0).length;
   const more = Math.max(0, settling.count - settling.items.length);
   const beyond = more ? ` (and ${more} more)` : "";
   return `${many(settling.left, "visit")} to settle${beyond}, ${decide} of them `

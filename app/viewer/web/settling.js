@@ -44,7 +44,7 @@ class Settling {
   }
 
   get left() {
-    return this.items.filter((item) => !item.done).length;
+    return this.items.filter(isOpen).length;
   }
 
   say(words) {
@@ -73,10 +73,13 @@ class Settling {
     const ruled = this.items.filter((item) => item.done && item !== here);
     const fresh = found.visits.map((visit) => {
       const item = known.get(keyOf(visit));
-      return item ? Object.assign(item, visit) : { ...visit, row: null, done: null, acts: [] };
+      const kept = item ?? { row: null, done: null, acts: [] };
+      return Object.assign(kept, visit, { gone: false });
     });
     const open = fresh.filter((item) => !item.done && item !== here);
-    if (here && !here.done && !fresh.includes(here)) here.gone = true;
+    if (here && !here.done && !here.gone && !fresh.includes(here)) {
+      Object.assign(here, { gone: true, row: null }); // somebody else settled it: see what they said
+    }
     const current = here && (here.done || this.loaded) ? [here] : [];
     this.items = [...ruled, ...current, ...open];
     this.at = current.length ? ruled.length : Math.min(ruled.length, this.items.length - 1);
@@ -84,6 +87,9 @@ class Settling {
     this.count = found.count;
     this.loaded = true;
     if (!this.item || (this.item.done && this.left)) this.toOpen();
+    const shown = this.item;
+    this.items = this.items.filter((item) => !item.gone || item === shown);
+    this.at = Math.max(0, this.items.indexOf(shown));
   }
 
   async fetch() {
@@ -114,8 +120,8 @@ class Settling {
   }
 
   toOpen() {
-    const later = this.items.findIndex((item, at) => at > this.at && !item.done);
-    const at = later >= 0 ? later : this.items.findIndex((item) => !item.done);
+    const later = this.items.findIndex((item, at) => at > this.at && isOpen(item));
+    const at = later >= 0 ? later : this.items.findIndex(isOpen);
     if (at >= 0) this.to(at);
     else this.changed();
   }
@@ -173,7 +179,7 @@ class Settling {
 
   rule(tags) {
     const { item } = this;
-    if (!item || !this.row || item.gone) return;
+    if (!item || !this.row) return;
     if (item.done && !this.also) this.takeBack(item);
     const words = tags.map((tag) => nameOf(this.data, tag.species)).join(" + ");
     const acts = tags.map((tag) => this.send(item, words, {
@@ -183,7 +189,7 @@ class Settling {
       sure: true,
       comment: this.reason,
       from: "settle",
-      knows: item.rulings,
+      knows: [...item.rulings, ...rulingsOf(item).map((tag) => tag.number)],
     }));
     item.done = item.done && this.also ? `${item.done} + ${words}` : words;
     item.acts = [...item.acts, ...acts];
@@ -279,6 +285,15 @@ class Settling {
   }
 }
 
+function isOpen(item) {
+  return !item.done && !item.gone;
+}
+
+// The rulings over a visit that the page shows.
+function rulingsOf(item) {
+  return (item.row?.said ?? []).filter((tag) => tag.ruling);
+}
+
 function keyOf(item) {
   return `${item.placement}\n${item.first}-${item.last}`;
 }
@@ -292,10 +307,17 @@ function nameOf(data, key) {
   return named[key] ?? data.species.find((one) => one.key === key)?.name ?? key;
 }
 
+// A browser keeps pictures by their address: that of another study must be another address.
+let ofStudy = "";
+
+function addressOf(size, photo) {
+  return `/photo/${size}/${photo}?of=${ofStudy}`;
+}
+
 function reviewOf(photo) {
-  return `/photo/review/${photo}`;
+  return addressOf("review", photo);
 }
 
 function stripOf(photo) {
-  return `/photo/strip/${photo}`;
+  return addressOf("strip", photo);
 }

@@ -131,9 +131,18 @@ class Sheet {
     const { unscored } = queue;
     const are = unscored === 1 ? "is" : "are";
     const words = ` ${many(unscored, "run")} ${are} not scored yet and not among them.`;
-    const left = unscored ? words : "";
-    if (!queue.runs.length) return `There is no run here that waits for you and is scored.${left}`;
-    return `Page ${desk.page + 1} of ${pages(desk)}: each run by its most different photo.${left}`;
+    const more = queue.louder
+      ? ` ${many(queue.louder, "run")} changed more: look at them one by one.`
+      : "";
+    const left = `${more}${unscored ? words : ""}`;
+    if (!queue.runs.length) return `No run that changed this little waits for you here.${left}`;
+    const open = queue.runs.filter((run) => !desk.said.tagged(run)).length;
+    const time = desk.person.pace.left(open);
+    const wait = [`${many(open, "run")} of ${queue.runs.length} left`, time].filter(Boolean);
+    return (
+      `Page ${desk.page + 1} of ${pages(desk)}, ${wait.join(", ")}: ` +
+      `of each run its most different photo is shown.${left}`
+    );
   }
 
   // Runs that the confirmation is about, and what it still waits for, in words.
@@ -183,6 +192,7 @@ class Sheet {
       runs.map((run) => [run, actOf(desk, run, "blank", "quiet sheet")]),
       `${many(runs.length, "run")} blank`,
     );
+    desk.person.pace.tagged(Date.now(), runs.length);
     if (desk.page + 1 < pages(desk)) toPage(desk, desk.page + 1);
     else desk.changed();
   }
@@ -289,9 +299,12 @@ class Tile {
       const answer = await fetch(reviewOf(photo));
       const picture = await answer.blob();
       if (!answer.ok) throw new Error(String(answer.status));
+      if (this.shownId !== photo.id) return; // the page was turned meanwhile
+      if (this.url) URL.revokeObjectURL(this.url);
       this.url = URL.createObjectURL(picture);
       this.img.src = this.url;
       await this.img.decode();
+      if (this.shownId !== photo.id) return;
       // A picture of words says why a photo cannot be shown: nobody can call that blank from here.
       this.lost = picture.type !== "image/jpeg";
       this.came(photo);

@@ -19,7 +19,7 @@ function tag(desk, species) {
     return;
   }
   if (!NOBODY.has(species) && !desk.where) {
-    desk.question = { species, run };
+    desk.question = { species, run, held: [] };
     desk.changed();
     return;
   }

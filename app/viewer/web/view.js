@@ -10,11 +10,11 @@ class View {
     this.picture = new Picture(this.pictures, desk, act);
     this.panel = new Panel(data, act);
     this.sheet = new Sheet(desk, act);
-    this.question = new WhereQuestion(
-      data.where,
-      (where) => act("answerWhere", where),
-      () => act("cancelWhere"),
-    );
+    this.question = new WhereQuestion(data.where, {
+      answer: (where) => act("answerWhere", where),
+      cancel: () => act("cancelWhere"),
+      hold: (event) => holdKey(desk(), event),
+    });
     this.keySheet = new KeySheet(data.species);
     this.makeBar(act);
     this.end = el("p", { class: "end" });

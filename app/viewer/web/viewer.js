@@ -22,13 +22,42 @@ function outboxOf(study) {
 
 function takeAnswer(item, done, refused) {
   const person = people.get(item.who);
-  if (!person) return;
+  if (!person) {
+    if (refused) unheard.push(item, refused);
+    tellUnheard();
+    return;
+  }
   const pairs = answered(person, item, done, refused);
   for (const desk of desks.values()) {
     if (desk.person !== person) continue;
     for (const [first, last] of pairs) desk.queue.refresh(first, last);
   }
   screen?.view.draw();
+}
+
+// What was refused to somebody who is not here is told to whoever is, and kept until it is read.
+const unheard = {
+  name: "lastbite:unheard",
+  all: () => keptItem("localStorage", unheard.name, []),
+  push({ who, words, about }, refused) {
+    const name = who.split(":").slice(2).join(":");
+    const where = about?.name ? `${about.name}, ` : "";
+    const told = `Not kept, of ${name || "somebody"}: ${where}${words}. ${refused}`;
+    keepItem("localStorage", unheard.name, [...unheard.all(), told].slice(-20));
+  },
+  read(words) {
+    keepItem("localStorage", unheard.name, unheard.all().filter((one) => one !== words));
+  },
+};
+
+function tellUnheard() {
+  const person = screen?.desk.person;
+  if (!person) return;
+  const known = new Set(person.faults.map((one) => one.words));
+  const fresh = unheard.all().filter((words) => !known.has(words));
+  if (!fresh.length) return;
+  person.faults = [...person.faults, ...fresh.map((words) => ({ words, run: null }))];
+  screen.view.draw();
 }
 
 function personOf(data) {
@@ -96,7 +125,7 @@ const DEEDS = {
   whereUp: (desk) => stepWhere(desk, -1),
   whereDown: (desk) => stepWhere(desk, 1),
   answerWhere: (desk, where) => answerWhere(desk, where),
-  cancelWhere: (desk) => change(desk, { question: null }, "Nothing was tagged."),
+  cancelWhere: (desk) => cancelWhere(desk),
   trayIs: (desk, tray) => change(
     desk,
     { tray },
@@ -131,6 +160,7 @@ const DEEDS = {
   showRun: (desk, run) => desk.show(run.first, run.last),
   faultRead: (desk, fault) => {
     desk.person.faults = desk.person.faults.filter((one) => one !== fault);
+    unheard.read(fault.words);
     desk.changed();
   },
   open: (desk, run) => openFromSheet(desk, run),
@@ -170,11 +200,29 @@ function stepWhere(desk, step) {
 
 // The tag is of the run that was on screen when its key was pressed.
 function answerWhere(desk, where) {
-  const { species, run } = desk.question;
+  const { species, run, held } = desk.question;
   desk.question = null;
   setWhere(desk, where);
-  if (desk.run === run) tag(desk, species);
   screen.view.root.focus({ preventScroll: true });
+  if (desk.run === run) tag(desk, species);
+  else desk.say("Nothing was tagged: another run is on screen now.");
+  for (const { deed, value } of held) act(deed, value);
+}
+
+function cancelWhere(desk) {
+  const { held } = desk.question;
+  const lost = held.length ? ` ${many(held.length, "key")} pressed since did nothing.` : "";
+  change(desk, { question: null }, `Nothing was tagged.${lost}`);
+}
+
+// Keys that come while it is asked where the animal was wait for the answer, in order.
+function holdKey(desk, event) {
+  const meant = desk.question ? deedOf(event, desk.data.species) : null;
+  const waits = meant && !["whereUp", "whereDown", "leave", "nextOpen", "help"].includes(meant.deed);
+  if (!waits || event.repeat) return false;
+  desk.question.held.push({ deed: meant.deed, value: meant.species?.key });
+  desk.changed();
+  return true;
 }
 
 function stepTray(desk, step) {
@@ -262,6 +310,11 @@ function pressed(event) {
   const target = event.composedPath()[0];
   if (isTyping(target) || isDialogOpen() || isOwnDialogOpen()) return;
   const { desk, view } = screen;
+  if (isOrphaned(event)) {
+    stop(event);
+    desk.say("That button is gone. Press Esc, a letter or Tab to go on; Space did nothing.");
+    return;
+  }
   const isTile = target instanceof Element && target.matches(".tile");
   const isOurs = isTile || !isForControl(event, target);
   const meant = radioDeed(event, target) ?? (isOurs ? meaningOf(desk, event) : null);
@@ -318,6 +371,7 @@ function leaving(event) {
 function listen() {
   window.addEventListener("pointerdown", noteWay, true);
   window.addEventListener("keydown", noteWay, true);
+  window.addEventListener("focusin", noteControl, true);
   window.addEventListener("keydown", pressed, true);
   window.addEventListener("beforeunload", leaving);
   window.addEventListener("pagehide", () => outboxes.forEach((outbox) => outbox.leave()));
@@ -352,6 +406,7 @@ export default function viewer({ data, parentElement }) {
     listen();
   }
   const place = parentElement.querySelector(".lastbite-place") ?? parentElement;
+  ofStudy = data.study;
   const desk = deskOf(data);
   const look = JSON.stringify([data.species, data.where, data.instructor]);
   const same = place[MOUNTED]?.look === look;
@@ -362,6 +417,7 @@ export default function viewer({ data, parentElement }) {
   if (!desk.queue.loaded || (!same && Date.now() - desk.queue.loadedAt > REFRESH_MS)) desk.begin();
   else if (!same) desk.queue.ensure(desk.at);
   view.draw();
+  tellUnheard();
   if (isNew) takeFocus(view, desk);
   return () => {
     if (screen?.view === view) screen = null;
