@@ -172,8 +172,8 @@ def explain(study: Path, deployment: str) -> None:
         if account is not None:
             lines += watchline.account_lines(account, workspace.zone)
         for name in dict.fromkeys(p.visit.placement for seen in outcome.seen for p in seen.parts):
-            made = workspace.clocks.history(name)
-            lines += clockwords.corrections(name, made, workspace.zone)
+            made, compared = workspace.clocks.history(name), workspace.clocks.checks(name)
+            lines += clockwords.behind(name, made, compared, workspace.zone)
     for line in lines:
         click.echo(line)
 

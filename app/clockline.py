@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Literal
 from zoneinfo import ZoneInfo
 
 import altair as alt
@@ -28,6 +28,12 @@ COLOURS = {
     PROPOSED: ("#8a4f9e", "#d5a3e6"),
 }
 """Of each kind of row, on a light and on a dark page."""
+
+ENDS: Mapping[str, tuple[Literal["left", "right"], int]] = {
+    "start": ("left", 3),
+    "end": ("right", -3),
+}
+"""Of each end of the axis how words stand there, and how far from it. [px]"""
 
 Row = dict[str, Any]
 
@@ -64,60 +70,73 @@ def chart(drawn: Sequence[Drawn], zone: ZoneInfo, *, dark: bool = False) -> alt.
 
     Photos beyond the axis are counted at its end, with an arrow and their first date.
     """
-    span = axis_of(drawn)
+    span, ink = axis_of(drawn), "#f4f1e8" if dark else "#23302e"
     labels = [label for one in drawn for _, label, _ in one.rows()]
-    kinds = list(dict.fromkeys(kind for one in drawn for kind, _, _ in one.rows()))
+    x, y = _axes(span, labels, zone)
+    beyond = _beyond(drawn, span, zone)
+    layers = [
+        _bars(_windows(drawn, zone), x, y),
+        _ticks(_marks(drawn, span, zone), x, y, dark=dark),
+        _lines(_about(drawn, span, zone), x, y, ink),
+        *(_ends([row for row in beyond if row["end"] == end], x, y, ink) for end in ENDS),
+    ]
+    # A layer without marks would be a picture without words to who cannot see it.
+    shown = [layer for layer in layers if len(layer.data)] or layers[:1]
+    made: alt.LayerChart = alt.LayerChart(layer=shown).properties(height=alt.Step(ROW_PX))
+    return made
+
+
+def _axes(span: Span, labels: Sequence[str], zone: ZoneInfo) -> tuple[alt.X, alt.Y]:
     scale = alt.Scale(domain=[_iso(span.start, zone), _iso(span.end, zone)])
     x = alt.X(
         "from:T", title=f"time in {zone.key}", scale=scale, axis=alt.Axis(format="%d %b %H:%M")
     )
     y = alt.Y("row:N", sort=labels, title=None, scale=alt.Scale(domain=labels),
               axis=alt.Axis(labelLimit=240, labelOverlap=False, ticks=False))  # fmt: skip
-    colour = alt.Color(
-        "kind:N",
-        scale=alt.Scale(domain=kinds, range=[COLOURS[kind][dark] for kind in kinds]),
-        legend=None,
+    return x, y
+
+
+def _bars(rows: Sequence[Row], x: alt.X, y: alt.Y) -> alt.Chart:
+    """Draw the windows of trays."""
+    drawn = alt.Chart(_frame(rows, ["row", "from", "to", "what"])).mark_bar(
+        height=ROW_PX - 6, fill="#8a958f", fillOpacity=0.22, stroke="#7b847f", strokeDash=[3, 3]
     )
-    out = _frame(_windows(drawn, zone), ["row", "from", "to", "what"])
-    windows = (
-        alt.Chart(out)
-        .mark_bar(
-            height=ROW_PX - 6, fill="#8a958f", fillOpacity=0.22, stroke="#7b847f", strokeDash=[3, 3]
-        )
-        .encode(x=x, x2="to:T", y=y, tooltip=["row:N", "what:N", _tip("from"), _tip("to")])
+    made: alt.Chart = drawn.encode(
+        x=x, x2="to:T", y=y, tooltip=["row:N", "what:N", _tip("from"), _tip("to")]
     )
-    taken = _frame(_marks(drawn, span, zone), ["row", "kind", "from", "photos"])
-    tall = alt.Scale(type="sqrt", range=[8, ROW_PX - 8])
-    marks = (
-        alt.Chart(taken)
-        .mark_tick(thickness=2)
-        .encode(
-            x=x,
-            y=y,
-            color=colour,
-            size=alt.Size("photos:Q", scale=tall, legend=None),
-            tooltip=["row:N", _tip("from"), "photos:Q"],
-        )
-    )
-    beyond = _beyond(drawn, span, zone)
-    ink = "#f4f1e8" if dark else "#23302e"
-    about = _frame(_about(drawn, span, zone), ["row", "from", "to", "what", "photos"])
-    lines = (
-        alt.Chart(about)
-        .mark_bar(height=3, yOffset=ROW_PX / 2 - 3, color=ink)
-        .encode(x=x, x2="to:T", y=y, tooltip=["row:N", "what:N", "photos:Q"])
-    )
-    layers: list[alt.Chart] = [windows, marks, lines]
-    for end in ("start", "end"):
-        rows = _frame([row for row in beyond if row["end"] == end], ["row", "from", "words"])
-        text = alt.Chart(rows).encode(x=x, y=y, text="words:N")
-        if end == "start":
-            layers.append(text.mark_text(align="left", dx=3, fontWeight="bold", color=ink))
-        else:
-            layers.append(text.mark_text(align="right", dx=-3, fontWeight="bold", color=ink))
-    height = alt.Step(ROW_PX)
-    made: alt.LayerChart = alt.LayerChart(layer=layers).properties(height=height)
     return made
+
+
+def _ticks(rows: Sequence[Row], x: alt.X, y: alt.Y, *, dark: bool) -> alt.Chart:
+    """Draw photos, those that fall together as a taller mark."""
+    colours = alt.Scale(domain=list(COLOURS), range=[two[dark] for two in COLOURS.values()])
+    tall = alt.Scale(type="sqrt", range=[8, ROW_PX - 8])
+    drawn = alt.Chart(_frame(rows, ["row", "kind", "from", "photos"])).mark_tick(thickness=2)
+    made: alt.Chart = drawn.encode(
+        x=x,
+        y=y,
+        color=alt.Color("kind:N", scale=colours, legend=None),
+        size=alt.Size("photos:Q", scale=tall, legend=None),
+        tooltip=["row:N", _tip("from"), "photos:Q"],
+    )
+    return made
+
+
+def _lines(rows: Sequence[Row], x: alt.X, y: alt.Y, ink: str) -> alt.Chart:
+    """Underline what findings are about."""
+    drawn = alt.Chart(_frame(rows, ["row", "from", "to", "what", "photos"])).mark_bar(
+        height=3, yOffset=ROW_PX / 2 - 3, color=ink
+    )
+    made: alt.Chart = drawn.encode(x=x, x2="to:T", y=y, tooltip=["row:N", "what:N", "photos:Q"])
+    return made
+
+
+def _ends(rows: Sequence[Row], x: alt.X, y: alt.Y, ink: str) -> alt.Chart:
+    """Write at one end of the axis how many photos lie beyond it."""
+    align, away = ENDS[rows[0]["end"]] if rows else ENDS["start"]
+    words = alt.Chart(_frame(rows, ["row", "from", "words"])).encode(x=x, y=y, text="words:N")
+    drawn: alt.Chart = words.mark_text(align=align, dx=away, fontWeight="bold", color=ink)
+    return drawn
 
 
 def axis_of(drawn: Sequence[Drawn]) -> Span:
@@ -148,6 +167,18 @@ def _logged_edges(drawn: Sequence[Drawn]) -> list[float]:
         found += [one.lanes.placement.start, one.lanes.placement.end]
         found += [edge for window in one.windows() for edge in (window.start, window.end)]
     return [edge.timestamp() for edge in found if edge is not None]
+
+
+def legend(drawn: Sequence[Drawn]) -> str:
+    """Say what the marks of a chart mean, of those that are on it."""
+    span = axis_of(drawn)
+    ends = span.start.timestamp(), span.end.timestamp()
+    words = ["Dashed bars: trays out. Marks: photos, taller where several fall together."]
+    if any((t < ends[0]).any() or (t > ends[1]).any() for one in drawn for *_, t in one.rows()):
+        words.append("Arrows: photos beyond the axis.")
+    if any(len(times) for one in drawn for times in one.about.values()):
+        words.append("Underlined: what a finding is about.")
+    return " ".join(words)
 
 
 def in_words(drawn: Sequence[Drawn], zone: ZoneInfo) -> str:

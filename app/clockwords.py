@@ -66,11 +66,13 @@ def correction(one: ClockCorrection, zone: ZoneInfo) -> str:
     return words
 
 
-def corrections(placement: str, made: Sequence[ClockCorrection], zone: ZoneInfo) -> list[str]:
-    """Say for a walk back which corrections moved a placement's photos, a line each."""
-    return [
-        f"clock of {placement}: {correction(one, zone)}" for one in made if one.taken_back is None
-    ]
+def behind(
+    placement: str, made: Sequence[ClockCorrection], checks: Sequence[ClockCheck], zone: ZoneInfo
+) -> list[str]:
+    """Say for a walk back what lies between the times shown and the true times, a line each."""
+    held = [correction(one, zone) for one in made if one.taken_back is None]
+    held += [f"clock check: {check(one, zone)}" for one in checks if one.true_time is not None]
+    return [f"clock of {placement}: {words}" for words in held]
 
 
 def check(one: ClockCheck, zone: ZoneInfo) -> str:

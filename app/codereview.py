@@ -2,10 +2,11 @@
 
 import streamlit as st
 
-from app import codewords, making, session, widgets, wording
+from app import codesheet, codewords, making, session, widgets, wording
 from core.codebook import Waiting
 from core.codes import Contradiction, HandlerProposal, Offer
 from core.errors import PeopleError
+from core.model import TrayRole
 from core.workspace import Workspace
 
 MOST = 12  # proposals that are shown at a time
@@ -16,6 +17,7 @@ RENEWED_S = 2.0  # how often the state of a survey at work is shown anew
 def section(workspace: Workspace, placement: str) -> None:
     """Show what the codes in a placement's photos lead to, and let somebody accept or refuse."""
     st.subheader("Codes in the photos")
+    to_show(workspace)
     survey(workspace, placement)
     waiting = workspace.codes.waiting(placement)
     for number, one in enumerate(waiting.contradictions):
@@ -27,6 +29,27 @@ def section(workspace: Workspace, placement: str) -> None:
     if len(waiting.offers) > MOST:
         st.text(f"{len(waiting.offers) - MOST} more are shown once these are decided.")
     decided(workspace, placement)
+
+
+def to_show(workspace: Workspace) -> None:
+    """Offer what is shown to the cameras: the clock sheet for a phone, the tray cards to print."""
+    with st.expander("Show codes to your cameras: a clock on a phone, cards to print"):
+        st.markdown(
+            "Hold a phone with the **clock sheet**, and the **tray card**, before the camera at "
+            "set-out and at pick-up. Copy the sheet to the phone: it needs no network there. "
+            "Its code is only as true as the phone's clock."
+        )
+        look, sheet, cards = st.columns(3)
+        look.link_button("See the clock sheet", "/clock", width="stretch")
+        sheet.download_button(
+            "Clock sheet for a phone", codesheet.page, "clock.html", "text/html",
+            on_click="ignore", width="stretch", icon=":material/download:",
+        )  # fmt: skip
+        cards.download_button(
+            "Tray cards to print", lambda: workspace.tray_cards().pdf, "cards.pdf",
+            "application/pdf", on_click="ignore", width="stretch", icon=":material/download:",
+            disabled=all(one.role is not TrayRole.STUDY for one in workspace.trays()),
+        )  # fmt: skip
 
 
 # --- the survey ------------------------------------------------------------------------------
@@ -82,7 +105,8 @@ def contradiction(
     st.warning(wording.plain(one.message), icon=":material/warning:")
     cells = st.columns(MOST_PHOTOS)
     for cell, photo in zip(cells, one.photos, strict=False):
-        cell.html(codewords.marked(photo, waiting.outlines(photo), "Photo that shows this code"))
+        alt = "A photo that says so. It opens whole."
+        cell.html(codewords.marked(photo, waiting.outlines(photo), alt))
     if len(one.photos) > MOST_PHOTOS:
         st.text(f"{len(one.photos) - MOST_PHOTOS} more photos show it.")
     if st.button("Put it aside: I have seen to it", key=f"code-aside-{key}"):
@@ -93,12 +117,14 @@ def contradiction(
 
 def proposal(workspace: Workspace, offer: Offer, waiting: Waiting, key: str) -> None:
     """Show one proposal beside its photo, what it would change, and keep what is decided."""
-    picture, words = st.columns([2, 3], vertical_alignment="center")
+    picture, words = st.columns([1, 2], vertical_alignment="center")
     alt = f"{offer.words}. The photo opens whole."
     picture.html(codewords.marked(offer.photo, waiting.outlines(offer.photo), alt))
     with words:
         st.markdown(f"**{codewords.title(offer)}**  \n{wording.plain(offer.words)}.")
         st.text(f"Now: {offer.now}.\nIf accepted: {offer.then}.")
+        if any(offer.photo in one.photos for one in waiting.contradictions):
+            st.text("A contradiction above is about this photo: see to that first.")
         yes, no = st.columns(2)
         if yes.button("Accept", key=f"code-yes-{key}", type="primary", width="stretch"):
             with widgets.faults():

@@ -2,6 +2,7 @@
 
 import html
 from collections.abc import Iterator, Sequence
+from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 from app import wording
@@ -36,12 +37,13 @@ def progress(state: CodeState, *, at_work: bool, away: bool) -> str:
     words = [f"{looked}; {state.with_codes or 'none'} {show} one."]
     if state.damaged:
         words.append(f"{state.damaged} cannot be opened.")
+    others = "The others" if state.looked_at else "They"
     if state.left and away:
-        words.append("Put the card in to look at the others.")
+        words.append("The card is not at hand: put it in to go on.")
     elif state.left and at_work:
-        words.append("The others are being looked at, which takes about half a second each.")
+        words.append(f"{others} are being looked at, which takes about half a second each.")
     elif state.left:
-        words.append("The others are looked at once the previews are made.")
+        words.append(f"{others} are looked at behind the page, once the previews are made.")
     return " ".join(words)
 
 
@@ -87,7 +89,8 @@ def decided(one: Decision, zone: ZoneInfo) -> str:
 def marked(photo: int, outlines: Sequence[Sequence[tuple[float, float]]], alt: str) -> str:
     """Give a photo as HTML, with an outline round each code; it opens whole.
 
-    Corners are in picture widths, so that one viewBox of width 1 fits a picture of any shape.
+    Corners are in picture widths, so that a drawing of width 1 and height 2, cut off below, fits
+    a picture of any shape. It is a picture itself, since the page takes no SVG in its HTML.
     """
     said = html.escape(alt, quote=True)
     picture = (
@@ -97,11 +100,11 @@ def marked(photo: int, outlines: Sequence[Sequence[tuple[float, float]]], alt: s
     return (
         f'<a href="/photo/original/{photo}" target="_blank" rel="noopener" '
         'style="position:relative;display:block;overflow:hidden">'
-        f"{picture}{_svg(outlines)}</a>"
+        f"{picture}{_overlay(outlines)}</a>"
     )
 
 
-def _svg(outlines: Sequence[Sequence[tuple[float, float]]]) -> str:
+def _overlay(outlines: Sequence[Sequence[tuple[float, float]]]) -> str:
     if not outlines:
         return ""
     drawn = ""
@@ -112,9 +115,10 @@ def _svg(outlines: Sequence[Sequence[tuple[float, float]]]) -> str:
                 f'<polygon points="{points}" fill="none" stroke="{colour}" '
                 f'stroke-width="{width}" stroke-linejoin="round"/>'
             )
+    svg = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1 2">{drawn}</svg>'
     return (
-        '<svg viewBox="0 0 1 1" aria-hidden="true" style="position:absolute;left:0;top:0;'
-        f'width:100%;aspect-ratio:1;overflow:visible;pointer-events:none">{drawn}</svg>'
+        f'<img src="data:image/svg+xml,{quote(svg)}" alt="" style="position:absolute;left:0;'
+        'top:0;width:100%;aspect-ratio:1/2;max-width:none;pointer-events:none">'
     )
 
 

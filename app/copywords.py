@@ -37,6 +37,9 @@ def merged(done: Merged) -> list[str]:
         told.append(
             f"{_many(done.tags_said_here, 'tag')} came not in: the same tagger says the same here."
         )
+    if done.taggers_in_both:
+        names = ", ".join(done.taggers_in_both)
+        told.append(f"Tagged here and there: {names}. Are two people of one name among them?")
     if done.rulings_by:
         told.append(f"Rulings came in, by {', '.join(done.rulings_by)}.")
     if done.conflicts:

@@ -29,7 +29,7 @@ READS = frozenset(
         # answers and what follows from them: of a study in which the unsettled is hidden
         "view", "visit_rows", "outcomes", "outcome", "outcome_rows", "check",
         # what cameras and clocks tell, without what anybody said of animals
-        "watching.account", "watching.at_tray", "watching.ruled",
+        "clocks.history", "clocks.checks", "watching.account", "watching.at_tray", "watching.ruled",
         # people
         "tagger", "taggers", "people.has_share", "people.how_handed_out", "people.sheet",
     }

@@ -75,7 +75,7 @@ class Maker:
         self._start_scoring = scoring or start_scoring
         self._start_survey = surveying or start_survey
         self._scoring: tuple[str, tuple[int, int], Job] | None = None
-        self._surveying: tuple[object, Job] | None = None
+        self._surveying: tuple[tuple[object, object, int], Job] | None = None
         self._workers = workers
         self._lock = threading.Lock()
         self._wake = threading.Event()
@@ -86,7 +86,7 @@ class Maker:
         self._progress: dict[str, _Progress] = {}
         self._scored: dict[str, tuple[int, int]] = {}
         self._surveyed: object = None
-        self._codes_of = ""
+        self._codes_of, self._asks = "", 0
         self._unread: set[int] = set()
         self._todo: dict[int, Original] = {}
         self._order: deque[int] = deque()
@@ -312,7 +312,7 @@ class Maker:
 
     def look_for_codes(self, placement: str) -> None:
         """Look for codes at this placement before the others, once all else is done."""
-        self._codes_of, self._surveyed = placement, None
+        self._codes_of, self._asks = placement, self._asks + 1
         self._wake.set()
 
     def looks_for_codes(self) -> bool:
@@ -322,7 +322,9 @@ class Maker:
 
     def _survey_next(self) -> None:
         """Look for codes in a process of its own; again after a log, card or handler changes."""
-        mark = (self._seen, self._workspace.codes.mark())
+        mark = (self._seen, self._workspace.codes.mark(), self._asks)
+        if self._surveying and self._surveying[0][-1] != self._asks:
+            self._end_survey()  # somebody waits for another placement
         if self._scoring or self._surveying or self._stopping or mark == self._surveyed:
             return
         job = self._start_survey(self._workspace.folder, self._codes_of)

@@ -190,10 +190,11 @@ def config(port: int | None = None, names: Sequence[str] = HOSTS) -> Mapping[str
 
 
 def photo_route(workspace: Workspace) -> Callable[[Request], Response]:
-    """Give the answer to `/photo/{size}/{photo}?of={study}`; it runs in a pool of threads.
+    """Give the answer to `/photo/{size}/{photo}?of={study}&edition={}`; in a pool of threads.
 
     A browser keeps pictures by their address, and ids begin at 1 in every study: pages name the
-    study, so that no picture of another one, served here before, is shown in its place.
+    study and the edition of the file, so that no picture of another study that was served here
+    before, nor of what the file held before, is shown in its place. Without them none is kept.
     """
     mine = viewer.study_name(workspace.ticket_secret())
 
@@ -208,7 +209,10 @@ def photo_route(workspace: Workspace) -> Callable[[Request], Response]:
             return PlainTextResponse(f"{size!r} is no size. There are: {sizes}.", 404, _NOT_KEPT)
         if request.query_params.get("of", mine) != mine:
             return PlainTextResponse("That photo is of another study.", 404, _NOT_KEPT)
-        return answer(workspace, size, number)
+        found = answer(workspace, size, number)
+        if not {"of", "edition"} <= request.query_params.keys():
+            found.headers["Cache-Control"] = _NOT_KEPT["Cache-Control"]
+        return found
 
     return photo
 
@@ -220,13 +224,17 @@ def _not_found(_request: Request) -> Response:
 def answer(workspace: Workspace, size: str, number: int) -> Response:
     """Give a photo in one of the sizes, or a picture of words where it cannot be shown.
 
-    Where a strip's copy is not made yet, the small picture in the photo's header stands in.
+    Where a strip's copy is not made yet, the small picture in the photo's header stands in. An
+    original that is not at hand, or was damaged since, is shown by its last copy; of a damaged one
+    that is written below.
     """
     pixels = SIZES.get(size, pictures.REVIEW_PX)
     previews = workspace.previews
     try:
         original = previews.original(number)
         kind = pictures.media_type(original.path) if size == "original" else ""
+        if kind and previews.kept(original, pixels) is None:
+            previews.copy(original, pixels)  # whether it can be unpacked
         if kind:
             return FileResponse(original.path, headers=_KEPT, media_type=kind)
         found: Path | bytes | None = previews.kept(original, pixels)
@@ -236,9 +244,16 @@ def answer(workspace: Workspace, size: str, number: int) -> Response:
     except LastbiteError as fault:
         last = previews.last(number, pixels)
         if last is not None:
-            return _jpeg(last, _NOT_KEPT)
+            return _jpeg(_last_copy(last, str(fault)), _NOT_KEPT)
         words = pictures.placeholder(str(fault), pixels)
         return Response(words, headers=_NOT_KEPT, media_type="image/png")
+
+
+def _last_copy(copy: Path, fault: str) -> Path | bytes:
+    """Give the last copy of an original: as it is where that is away, else with what is wrong."""
+    if pictures.CANNOT_BE_SHOWN not in fault:
+        return copy
+    return pictures.with_words(copy.read_bytes(), f"This is an older copy. {fault}")
 
 
 def _jpeg(picture: Path | bytes, headers: Mapping[str, str]) -> Response:

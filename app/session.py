@@ -43,8 +43,13 @@ def _opened(folder: str, _changed_ns: int) -> Workspace:
 
 
 def photo_address(size: str, photo: int) -> str:
-    """Give where a photo is served in a size: `strip`, `review` or `original`."""
-    return f"/photo/{size}/{photo}?of={viewer.study_name(study().ticket_secret())}"
+    """Give where a photo is served in a size: `strip`, `review` or `original`.
+
+    It names the study and what the file holds: a browser keeps what it got under an address.
+    """
+    whole = study()
+    edition = whole.previews.editions([photo]).get(photo, "")
+    return f"/photo/{size}/{photo}?of={viewer.study_name(whole.ticket_secret())}&edition={edition}"
 
 
 # --- who is here -----------------------------------------------------------------------------

@@ -159,7 +159,7 @@ def whose(who: Who, page: str) -> None:
         if hides
         else ""
     )
-    words.caption(wording.plain(role + hidden))
+    words.markdown(wording.plain(role + hidden))
     with out:
         sign_out()
 

@@ -27,7 +27,7 @@ from core.model import (
     Where,
 )
 from core.scan import ScanReport
-from core.settings import Settings
+from core.settings import FeederRule, Settings
 from core.workspace import Counts
 
 MOST_PROBLEMS = 20
@@ -363,8 +363,8 @@ def food_lines(reading: Reading, *, counted: bool) -> list[dict[str, str]]:
     def mass(amount: Decimal | None) -> str:
         return "blank" if amount is None else f"{number_text(amount, 4)} {unit}"
 
-    moisture = f"from {_controls(reading.moisture_controls, 'moisture')}"
-    recovery = f"from {_controls(reading.sift_controls, 'sift')}"
+    moisture = f"from {_controls(reading.moisture_controls, 'moisture', reading.moisture_sd)}"
+    recovery = f"from {_controls(reading.sift_controls, 'sift', reading.recovery_sd)}"
     return [
         {"what": "put in", "number": mass(reading.start), "how": "tray log"},
         {"what": "left, raw", "number": mass(reading.left), "how": "tray log"},
@@ -375,7 +375,7 @@ def food_lines(reading: Reading, *, counted: bool) -> list[dict[str, str]]:
         {
             "what": "tolerance",
             "number": mass(reading.tolerance),
-            "how": "this or less gone: nobody fed",
+            "how": f"this or less gone: nobody fed; {reading.tolerance_how}",
         },
         {"what": "food class", "number": reading.kind.value, "how": FOOD_WORDS[reading.kind.value]},
     ]
@@ -390,10 +390,11 @@ FOOD_WORDS: Mapping[str, str] = {
 }
 
 
-def _controls(number: int, kind: str) -> str:
+def _controls(number: int, kind: str, spread: float | None) -> str:
     if number == 0:
         return f"no {kind} control, so 1"
-    return f"{number} {kind} control" + ("s" if number > 1 else "")
+    many = f"{number} {kind} control" + ("s" if number > 1 else "")
+    return many if spread is None else f"{many}, SD {number_text(spread, 5)}"
 
 
 def settings_lines(settings: Settings) -> list[dict[str, str]]:
@@ -405,9 +406,24 @@ def settings_lines(settings: Settings) -> list[dict[str, str]]:
         ("gap between visits", f"{number_text(settings.gap.total_seconds(), 3)} s"),
         ("scale step", f"{number_text(settings.scale_step, 4)} g"),
         ("tolerance", within),
+        ("moisture", _switched(on=settings.moisture_corrected, by="moisture controls")),
+        ("sifting loss", _switched(on=settings.sifting_corrected, by="sift controls")),
+        ("several species", FEEDER_WORDS[settings.feeder]),
         ("taggers needed", str(settings.taggers_needed)),
     )
     return [{"setting": name, "value": value} for name, value in values]
+
+
+FEEDER_WORDS: Mapping[FeederRule, str] = {
+    FeederRule.LAST: "the last that fed owns the density",
+    FeederRule.SINGLE: "the tray is dropped",
+    FeederRule.TIME: "the one that was on the tray longest owns the density",
+}
+"""What the study does with a tray that several species were on."""
+
+
+def _switched(*, on: bool, by: str) -> str:
+    return f"corrected by {by}" if on else "not corrected"
 
 
 def photo_alt(

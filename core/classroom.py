@@ -10,7 +10,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
+from sqlalchemy import Connection
+
 from core import agreement, handout, people, settling
+from core.clockfaults import ClockCorrection
 from core.errors import PeopleError
 from core.handout import Handout, Unit
 from core.kept import Kept
@@ -24,7 +27,7 @@ from core.store import logs as log_store
 from core.store import people as people_store
 from core.store import tags as tag_store
 from core.store.people import Reference, Share
-from core.views import PlacementView
+from core.views import PlacementBase, PlacementView
 from core.windows import Record
 
 Visit = tuple[str, int]
@@ -70,10 +73,23 @@ class AllMaySee(Kept):
         whole = super().view(placement, gap)
         known = self._shown.get((placement, gap))
         if known is None or known[0] is not whole:
-            visits = tuple(people.as_all_may_see(one) for one in whole.visits)
-            tags = people.tags_all_may_see(whole.visits)
-            known = self._shown[placement, gap] = (whole, replace(whole, visits=visits, tags=tags))
+            known = self._shown[placement, gap] = (whole, _as_all_may_see(whole))
         return known[1]
+
+    def supposed(
+        self,
+        connection: Connection,
+        base: PlacementBase,
+        corrections: Sequence[ClockCorrection],
+        gap: timedelta,
+    ) -> PlacementView:
+        """Give a placement as it would be, its visits as if nobody had tagged them likewise."""
+        return _as_all_may_see(super().supposed(connection, base, corrections, gap))
+
+
+def _as_all_may_see(whole: PlacementView) -> PlacementView:
+    visits = tuple(people.as_all_may_see(one) for one in whole.visits)
+    return replace(whole, visits=visits, tags=people.tags_all_may_see(whole.visits))
 
 
 class Classroom:

@@ -7,6 +7,8 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
+from types import MappingProxyType
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from sqlalchemy import Connection
@@ -28,15 +30,16 @@ from core.kept import Kept
 from core.model import ClockCheck, Outcome, Photo, Placement
 from core.settings import Settings
 from core.sheets import times as sheet_times
-from core.store import Database, base_version, data_version
+from core.store import Database, data_version
 from core.store import cards as card_store
 from core.store import corrections as store
 from core.store import logs as log_store
-from core.store import peaks as peak_store
 from core.views import PlacementBase, PlacementView
 
 MOST_SUPPOSED = 32
-"""Of so many proposals it is kept what they would do."""
+"""Of so many proposals it is kept what they would do, and of so many placements their lanes."""
+NOTHING_SEEN: Mapping[int, bool] = MappingProxyType({})
+"""Where light says nothing, since it is not known where the camera stood."""
 _LATEST = 1 << 62
 """Of corrections that are only supposed: after every one that was made."""
 
@@ -85,23 +88,22 @@ class Clockbook:
         self._settings = settings
         self._kept = kept
         self._outcomes = outcomes
+        self._lanes: dict[str, tuple[PlacementBase, Lanes]] = {}
         self._effects: dict[tuple[int, str, Proposal], Effect] = {}
-        self._found: dict[str, tuple[tuple[object, ...], list[ClockFinding]]] = {}
+        self._found: dict[str, tuple[PlacementBase, Mapping[int, bool], list[ClockFinding]]] = {}
 
     # --- what speaks against a clock -------------------------------------------------------
 
     def findings(self, placement: str) -> list[ClockFinding]:
         """List what speaks against the clock of a placement, or against the log it is held to."""
         with self._database.read() as connection:
-            logged = self._kept.logs(connection).placements.get(placement)
-            scored = peak_store.mark(connection, placement) if _has_place(logged) else ()
-            mark = (base_version(connection), scored)
-            known = self._found.get(placement)
-            if known and known[0] == mark:
-                return known[1]
             base = self._kept.base(connection, placement)
+            seen = self._seen(connection, base.placement)
+            known = self._found.get(placement)
+            if known and known[0] is base and known[1] is seen:
+                return known[2]
             found = clockfaults.find_faults(self._line(connection, base))
-        self._found[placement] = (mark, found)
+        self._found[placement] = (base, seen, found)
         return found
 
     def in_doubt(self, placement: str) -> bool:
@@ -121,7 +123,6 @@ class Clockbook:
             if one.placement != name
             and (_same(one.camera, placement.camera) or own_trays & set(one.trays))
         ]
-        seen = peak_store.infrared(connection, name) if _has_place(placement) else {}
         return Timeline(
             placement=placement,
             photos=base.timed.photos,
@@ -129,10 +130,15 @@ class Clockbook:
             trays=[one for one in base.trays if one.tray in own_trays],
             checks=logs.checks_of(name),
             corrections=base.corrections,
-            infrared=seen,
+            infrared=self._seen(connection, placement),
             sun_height=_sun_over(placement),
             others=others,
         )
+
+    def _seen(self, connection: Connection, placement: Placement) -> Mapping[int, bool]:
+        """Say which photos are infrared, where the sun's height tells whether they should be."""
+        has_place = _sun_over(placement) is not None
+        return self._kept.infrared(connection, placement.placement) if has_place else NOTHING_SEEN
 
     def lanes(self, placement: str) -> Lanes:
         """Give the times of a placement's photos as its camera showed them and as they are held.
@@ -141,22 +147,18 @@ class Clockbook:
         """
         with self._database.read() as connection:
             base = self._kept.base(connection, placement)
-        photos = base.timed.photos
-        logged = base.placement if base.logged else None
-        first = min((p.camera_time for p in photos if p.camera_time), default=None)
-        clock = clocks.clock_of(logged, (), self._settings.timezone, first)
-        shown = clocks.true_times(photos, replace(clock, believes_files=False))
-        counts = np.array([p.is_photo and p.copy_of is None for p in photos], dtype=np.bool_)
-        return Lanes(
-            base.placement,
-            shown.seconds[shown.known & counts],
-            base.timed.seconds[base.timed.known & counts],
-        )
+        known = self._lanes.get(placement)
+        if known is None or known[0] is not base:
+            known = (base, _lanes_of(base, self._settings.timezone))
+            self._lanes = dict([*self._lanes.items()][1 - MOST_SUPPOSED :]) | {placement: known}
+        return known[1]
 
     def about(self, finding: ClockFinding) -> Seconds:
         """Give the true times, as held now, of the photos that a finding is about. [s]"""
         with self._database.read() as connection:
             timed = self._kept.base(connection, finding.placement).timed
+        if finding.first_photo is None and finding.last_photo is None:
+            return timed.seconds[timed.known]
         there = np.array(piece(timed.photos, finding.first_photo, finding.last_photo), np.int64)
         return timed.seconds[there[timed.known[there]]]
 
@@ -319,6 +321,20 @@ class Clockbook:
         )
 
 
+def _lanes_of(base: PlacementBase, zone: ZoneInfo) -> Lanes:
+    photos = base.timed.photos
+    logged = base.placement if base.logged else None
+    first = min((p.camera_time for p in photos if p.camera_time), default=None)
+    clock = clocks.clock_of(logged, (), zone, first)
+    shown = clocks.true_times(photos, replace(clock, believes_files=False))
+    counts = np.array([p.is_photo and p.copy_of is None for p in photos], dtype=np.bool_)
+    return Lanes(
+        base.placement,
+        shown.seconds[shown.known & counts],
+        base.timed.seconds[base.timed.known & counts],
+    )
+
+
 def _clear(found: Sequence[ClockFinding]) -> bool:
     return any(one.confidence is Confidence.CLEAR for one in found)
 
@@ -326,12 +342,6 @@ def _clear(found: Sequence[ClockFinding]) -> bool:
 def _same(camera: str, other: str) -> bool:
     """Say whether two placements had the same camera; one without a name is no camera."""
     return bool(camera) and camera == other
-
-
-def _has_place(placement: Placement | None) -> bool:
-    return (
-        placement is not None and placement.latitude is not None and placement.longitude is not None
-    )
 
 
 def _sun_over(placement: Placement) -> SunHeight | None:

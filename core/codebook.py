@@ -42,8 +42,6 @@ __all__ = ["CodeState", "Codebook", "Decision", "Waiting"]
 Progress = Callable[[int, int], None]
 """Told how many photos are done, and of how many."""
 Cells = Mapping[str, str | None]
-LOT = 8
-"""Photos that are written down together; a photo takes about half a second."""
 ORIGIN = "codes"
 """Said of a tag that was made by accepting a proposal."""
 _NOT_NOW = (
@@ -127,34 +125,23 @@ class Codebook:
     def survey(self, placement: str, progress: Progress | None = None) -> int:
         """Look at the photos that are due; gives how many were looked at.
 
-        What was seen is kept a few photos at a time, so that it may be ended at any moment, by
-        Ctrl-C too, and goes on there. Photos whose card is not at hand stay due.
+        What was seen is kept photo by photo, so that it may be ended at any moment, by Ctrl-C
+        too, and goes on there. Photos whose card is not at hand stay due.
         """
-        chosen, read = self._chosen(self._view(placement))
-        due = [photo for photo in chosen if photo not in read]
-        seen: list[Read] = []
-        looked_at = 0
-        try:
-            for done, photo in enumerate(due, start=1):
-                one = self._look(photo)
-                if one is not None:
-                    seen.append(one)
-                    looked_at += 1
-                if len(seen) >= LOT:
-                    self._keep(seen)
-                if progress is not None:
-                    progress(done, len(due))
-        finally:
-            self._keep(seen)
-        return looked_at
-
-    def _keep(self, seen: list[Read]) -> None:
         from core import codes  # noqa: PLC0415  (OpenCV is slow to start)
 
-        if seen:
-            with self._database.begin(Raises.NOTHING) as connection:
-                store.put_read(connection, seen, codes.METHOD)
-            seen.clear()
+        chosen, read = self._chosen(self._view(placement))
+        due = [photo for photo in chosen if photo not in read]
+        looked_at = 0
+        for done, photo in enumerate(due, start=1):
+            seen = self._look(photo)
+            if seen is not None:
+                with self._database.begin(Raises.NOTHING) as connection:
+                    store.put_read(connection, [seen], codes.METHOD)
+                looked_at += 1
+            if progress is not None:
+                progress(done, len(due))
+        return looked_at
 
     def _look(self, photo: int) -> Read | None:
         """Look at one photo; None where its card is not at hand."""

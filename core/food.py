@@ -24,6 +24,8 @@ SPOILED = {Condition.KNOCKED, Condition.FLOODED, Condition.SPILLED, Condition.AN
 
 NO_MOISTURE_CONTROL = "no moisture control of that day, moisture not corrected"
 OTHER_SITE = "moisture controls of another site"
+MOISTURE_OFF = "moisture not corrected, the study's settings switch it off"
+SIFTING_OFF = "sifting loss not corrected, the study's settings switch it off"
 
 
 class Food(StrEnum):
@@ -64,6 +66,11 @@ class Reading:
     """What can just be told from nothing."""
     moisture_controls: int = 0
     sift_controls: int = 0
+    moisture_sd: float | None = None
+    recovery_sd: float | None = None
+    """Of the ratios of the single controls (standard deviation of a sample); None below two."""
+    tolerance_how: str = ""
+    """Where the tolerance is from, in words."""
     notes: tuple[str, ...] = ()
 
     @property
@@ -95,17 +102,19 @@ def read_food(deployment: TrayDeployment, controls: Controls, settings: Settings
     """Correct the food left and say what became of it.
 
     corrected = left / k / r, with k from moisture controls (weighed food only) and r from sift
-    controls; each is 1 where there are none.
+    controls, of all the study; each is 1 where there are none, or where it is switched off.
     """
     start, left = amounts(deployment)
     sift = [one for one in controls.sift if one.counted == deployment.counted]
     step = ITEM_STEP if deployment.counted else settings.scale_step
     fixed = None if deployment.counted else settings.tolerance
-    within = tolerance(sift, step, fixed)
+    within, how = tolerance(sift, step, fixed), tolerance_how(sift, fixed)
     if start is None or left is None:
-        return Reading(Food.MISSING, start, left, tolerance=within, smallest=step)
-    wet, note = matching_moisture(deployment, controls)
-    moisture, recovery = ratio(wet), ratio(sift)
+        return Reading(
+            Food.MISSING, start, left, tolerance=within, smallest=step, tolerance_how=how
+        )
+    wet, sieved, notes = _used(deployment, controls, sift, settings)
+    moisture, recovery = ratio(wet), ratio(sieved)
     corrected = left / moisture / recovery
     return Reading(
         classify(start, left, corrected, within, step),
@@ -115,11 +124,32 @@ def read_food(deployment: TrayDeployment, controls: Controls, settings: Settings
         moisture,
         recovery,
         moisture_controls=len(wet),
-        sift_controls=len(sift),
+        sift_controls=len(sieved),
+        moisture_sd=spread(wet),
+        recovery_sd=spread(sieved),
         tolerance=within,
         smallest=step,
-        notes=(note,) if note else (),
+        tolerance_how=how,
+        notes=tuple(notes),
     )
+
+
+def _used(
+    deployment: TrayDeployment,
+    controls: Controls,
+    sift: Sequence[TrayDeployment],
+    settings: Settings,
+) -> tuple[Sequence[TrayDeployment], Sequence[TrayDeployment], list[str]]:
+    """Give the moisture and sift controls that a tray is corrected by, and what is to be said."""
+    wet, note = matching_moisture(deployment, controls)
+    notes = [note] if note else []
+    if not settings.moisture_corrected:
+        notes = [MOISTURE_OFF] if controls.moisture and not deployment.counted else []
+        wet = []
+    if not settings.sifting_corrected:
+        notes += [SIFTING_OFF] if sift else []
+        sift = []
+    return wet, sift, notes
 
 
 def amounts(deployment: TrayDeployment) -> tuple[Decimal | None, Decimal | None]:
@@ -154,6 +184,23 @@ def ratio(controls: Sequence[TrayDeployment]) -> Decimal:
     return after / before if before > 0 and after > 0 else ONE
 
 
+def spread(controls: Sequence[TrayDeployment]) -> float | None:
+    """Give how far the ratios after / before of single controls lie apart; None below two."""
+    pairs = [amounts(control) for control in controls]
+    ratios = [float(left / start) for start, left in pairs if start and left is not None]
+    return stdev(ratios) if len(ratios) > 1 else None
+
+
+def in_items(grams: Decimal | None, item_mass: Decimal | None) -> Decimal | None:
+    """Give a mass as a number of items of that mean mass [g]; None where either is not known."""
+    return None if grams is None or item_mass is None else grams / item_mass
+
+
+def in_grams(items: Decimal | None, item_mass: Decimal | None) -> Decimal | None:
+    """Give a number of items as a mass [g]; None where it or the mass of one is not known."""
+    return None if items is None or item_mass is None else items * item_mass
+
+
 def matching_moisture(
     deployment: TrayDeployment, controls: Controls
 ) -> tuple[list[TrayDeployment], str]:
@@ -182,8 +229,22 @@ def tolerance(sift: Sequence[TrayDeployment], step: Decimal, fixed: Decimal | No
     """
     if fixed is not None:
         return fixed
-    pairs = [amounts(control) for control in sift]
-    losses = [start - left for start, left in pairs if start is not None and left is not None]
+    losses = _losses(sift)
     if len(losses) < FEWEST_SIFT_CONTROLS:
         return 2 * step
     return max(mean(losses) + 2 * stdev(losses), Decimal(0))
+
+
+def tolerance_how(sift: Sequence[TrayDeployment], fixed: Decimal | None) -> str:
+    """Say where the tolerance is from, in the order in which `tolerance` looks."""
+    if fixed is not None:
+        return "set in the study's settings"
+    many = len(_losses(sift))
+    if many < FEWEST_SIFT_CONTROLS:
+        return f"two steps of the scale, {many} of the {FEWEST_SIFT_CONTROLS} sift controls needed"
+    return f"mean loss + 2 SD of {many} sift controls"
+
+
+def _losses(sift: Sequence[TrayDeployment]) -> list[Decimal]:
+    pairs = [amounts(control) for control in sift]
+    return [start - left for start, left in pairs if start is not None and left is not None]

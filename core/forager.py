@@ -5,12 +5,12 @@ row. `decide` runs the checks that come before the table in order, reads the cel
 lets special cases lower the status, never raise it. The density belongs to the last feeder.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 
-from core.coverage import Cover
+from core.coverage import Cover, union
 from core.food import Food
 from core.model import (
     UNKNOWN,
@@ -18,11 +18,13 @@ from core.model import (
     Condition,
     Reason,
     Sighting,
+    Span,
     Species,
     SpeciesRole,
     Status,
     Where,
 )
+from core.settings import FeederRule
 
 
 class Seen(StrEnum):
@@ -166,9 +168,10 @@ class Company:
 
     seen: Seen
     owner: str | None = None
-    """Key of the last feeder; None where there is none or it is not known."""
+    """Key of the last feeder (by another rule: of whom it names); None where there is none or it
+    is not known."""
     last_feeder_tied: bool = False
-    """Whether two kinds of animal ended on the same photo as the last."""
+    """Whether two kinds of animal ended on the same photo as the last (or were there as long)."""
     feeding_seen: bool = False
     """Whether anybody was seen feeding."""
     came_after: bool = False
@@ -185,6 +188,8 @@ class Company:
     """Keys of all possible feeders, the last standing last."""
     earlier: tuple[str, ...] = ()
     """Those of them, but for the last feeder, that were on the tray before it quit."""
+    rule: FeederRule = FeederRule.LAST
+    """By which the owner was named."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +235,11 @@ class Decision:
     """Every special case that applied."""
 
 
-def company(sightings: Sequence[Sighting], species: Mapping[str, Species]) -> Company:
+def company(
+    sightings: Sequence[Sighting],
+    species: Mapping[str, Species],
+    rule: FeederRule = FeederRule.LAST,
+) -> Company:
     """Sort the sightings of one tray in one window into feeders, bystanders and persons.
 
     A possible feeder is an animal on the tray whose role is forager, or that nobody could name;
@@ -249,14 +258,16 @@ def company(sightings: Sequence[Sighting], species: Mapping[str, Species]) -> Co
     fed = [one for one in feeders if one.where is Where.FED]
     last = (fed or feeders)[-1:]
     tied = {one.species for one in fed or feeders if last and one.last_rank == last[0].last_rank}
+    if rule is FeederRule.TIME:
+        tied = _longest({one.species for one in fed or feeders}, feeders)
     after = [one for one in feeders if fed and one.last_rank > fed[-1].last_rank]
-    named = bool(last) and last[0].species != UNKNOWN and len(tied) == 1
+    named = len(tied) == 1 and UNKNOWN not in tied
     before = {one.species for one in feeders if one.first < last[0].last} - tied
     there = [*feeders, *persons]
     keys = tuple(dict.fromkeys(one.species for one in reversed(feeders)))[::-1]
     return Company(
         seen=_seen({one.species for one in feeders}, bool(persons)),
-        owner=last[0].species if named else None,
+        owner=min(tied) if named else None,
         last_feeder_tied=len(tied) > 1,
         feeding_seen=bool(fed),
         came_after=any(one.species != fed[-1].species for one in after),
@@ -266,7 +277,17 @@ def company(sightings: Sequence[Sighting], species: Mapping[str, Species]) -> Co
         persons=bool(persons),
         feeders=keys,
         earlier=tuple(key for key in keys if key in before),
+        rule=rule,
     )
+
+
+def _longest(names: Collection[str], feeders: Sequence[Sighting]) -> set[str]:
+    """Give those of the names that were on the tray longest, from first to last photo of a run."""
+    total = {}
+    for name in names:
+        own = union(Span(one.first, one.last) for one in feeders if one.species == name)
+        total[name] = sum((span.end - span.start for span in own), timedelta(0))
+    return {name for name in names if total[name] == max(total.values())}
 
 
 def _role(sighting: Sighting, species: Mapping[str, Species]) -> SpeciesRole:
@@ -295,6 +316,7 @@ def decide(case: Circumstances) -> Decision:
     status, reason = verdict.status, verdict.reason
     if status in {Status.KEEP, Status.CAUTION} and case.company.last_feeder_tied:
         status, reason = Status.DROP, Reason.LAST_FEEDER_UNKNOWN
+    status, reason = by_the_rule(case.company, status, reason)
     if status is Status.KEEP and special:
         status, reason = Status.CAUTION, special[0]
     if status is Status.CAUTION and Reason.FEEDING_NOT_SEEN in special:
@@ -305,6 +327,18 @@ def decide(case: Circumstances) -> Decision:
     if status not in {Status.KEEP, Status.CAUTION}:
         return Decision(status, reason, where, special=special)
     return Decision(status, reason, where, case.company.owner, _censored(case), special)
+
+
+def by_the_rule(company: Company, status: Status, reason: Reason) -> tuple[Status, Reason]:
+    """Say what another rule than the last feeder makes of a tray of several species."""
+    several = company.seen in {Seen.SEVERAL, Seen.SOME_UNKNOWN}
+    if not several or status is not Status.CAUTION:
+        return status, reason
+    if company.rule is FeederRule.SINGLE:
+        return Status.DROP, Reason.SEVERAL_FED
+    told = {Reason.SEVERAL_LAST_FED, Reason.UNIDENTIFIED_EARLIER}
+    by_time = company.rule is FeederRule.TIME and reason in told
+    return status, Reason.SEVERAL_MOST_TIME if by_time else reason
 
 
 def _before_the_table(case: Circumstances) -> Decision | None:

@@ -50,6 +50,7 @@ class Kept:
         self._settings = settings
         self._species: tuple[int, Mapping[str, Species]] | None = None
         self._logs: tuple[int, Logs] | None = None
+        self._infrared: dict[str, tuple[tuple[float, ...], Mapping[int, bool]]] = {}
         self._taggers: tuple[int, frozenset[str]] = (0, frozenset())
         self._locks = tuple(threading.Lock() for _ in range(16))
         self._bases: dict[str, tuple[int, PlacementBase]] = {}
@@ -151,6 +152,15 @@ class Kept:
             logs.trays,
             corrections,
         )
+
+    def infrared(self, connection: Connection, placement: str) -> Mapping[int, bool]:
+        """Say of each photo that was looked at whether it is an infrared one, by its id."""
+        mark = peak_store.mark(connection, placement)
+        known = self._infrared.get(placement)
+        if known is None or known[0] != mark:
+            known = (mark, peak_store.infrared(connection, placement))
+            self._infrared[placement] = known
+        return known[1]
 
     def layout(self, placement: str, gap: timedelta) -> tuple[Layout, int]:
         """Give a placement's visits without their answers, and the `data_version` they are of."""

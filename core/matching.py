@@ -32,6 +32,8 @@ class File:
     """Of a part of the file; empty where it could not be read."""
     content_hash: str | None = None
     """Of the whole file, where somebody needed it."""
+    copy_of: int | None = None
+    """The file that it repeats and that counts in its place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +91,8 @@ class Tags:
     same: int = 0
     said_here: int = 0
     """Not brought in: the same tagger says the same of the same photos here."""
+    in_both: Sequence[str] = ()
+    """Who has tags only here, and new ones there: one person, or two of one name."""
     conflicts: Sequence[str] = ()
 
 
@@ -107,6 +111,8 @@ class Merged:
     tags_said_here: int = 0
     undone: int = 0
     """Tags that were here and that somebody took back, or let hold again, there."""
+    taggers_in_both: Sequence[str] = ()
+    """Who has tags only here, and new ones there: one person, or two of one name."""
     rulings_by: Sequence[str] = ()
     """Who made the rulings among the tags that came in."""
     conflicts: Sequence[str] = ()
@@ -139,7 +145,8 @@ def match_files(
         twins = [other for other in found if other.placement == one.placement]
         others = {other.placement for other in found} - there[_content(one)]
         if twins:
-            same[one.id] = min(twins, key=partial(_distance, one)).id
+            twin = min(twins, key=partial(_distance, one))
+            same[one.id] = twin.copy_of or twin.id
         elif others:
             elsewhere[one.placement, min(others)] += 1
         else:
@@ -291,7 +298,9 @@ def match_tags(
             against[whose].append(one)
     turns, diverged = _turns(pairs)
     conflicts = [_overlapping(*whose, held, named) for whose, held in sorted(against.items())]
-    return Tags(new, turns, len(pairs), said_here, [*conflicts, *_diverged(diverged, named)])
+    both = {one.tag.tagger for one in only_here} & {one.tag.tagger for one in new}
+    told = [*conflicts, *_diverged(diverged, named)]
+    return Tags(new, turns, len(pairs), said_here, sorted(both), told)
 
 
 def said(tag: Tag) -> Hashable:

@@ -5,7 +5,7 @@ What is the same, new, or in conflict is decided in `matching`.
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 
 from sqlalchemy import Connection
 
@@ -18,14 +18,8 @@ from core.settings import Settings
 from core.store import Database, Raises, cards, corrections, logs, merges
 from core.store.merges import CardFile
 
-COMPARED = {
-    "timezone": "timezone",
-    "gap": "gap_s",
-    "scale_step": "scale_step_g",
-    "tolerance": "tolerance_g",
-    "taggers_needed": "taggers_needed",
-}
-"""Settings that results hang on, and what they are called in `study.toml`."""
+NOT_COMPARED = {"name", "database", "sign_in", "instructors", "header", "trusted", "address"}
+"""Settings that no result hangs on."""
 
 
 @dataclass(slots=True)
@@ -98,11 +92,15 @@ def _names(connection: Connection) -> tuple[set[str], set[str]]:
 
 
 def _unlike(own: Settings, their: Settings) -> list[str]:
+    pairs = {
+        one.name: (getattr(own, one.name), getattr(their, one.name))
+        for one in fields(own)
+        if one.name not in NOT_COMPARED
+    }
     return [
-        f"study.toml: {name} is {getattr(own, field_)} here and {getattr(their, field_)} there. "
-        "That of here holds."
-        for field_, name in COMPARED.items()
-        if getattr(own, field_) != getattr(their, field_)
+        f"study.toml: {name} is {here} here and {there} there. That of here holds."
+        for name, (here, there) in pairs.items()
+        if here != there
     ]
 
 
@@ -123,6 +121,7 @@ def _brought(merge: _Merge) -> Merged:
         tags_same=tags.same,
         tags_said_here=tags.said_here,
         undone=len(tags.turns),
+        taggers_in_both=tags.in_both,
         rulings_by=rulings,
         conflicts=[*merge.conflicts, *left, *tags.conflicts],
     )

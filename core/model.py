@@ -422,6 +422,9 @@ class Reason(StrEnum):
     SEVERAL_COUNT_IS_MINIMUM = (
         "several species were on the tray and part of the window was not watched"
     )
+    SEVERAL_MOST_TIME = (
+        "several species were on the tray, the one that was on it longest owns the density"
+    )
     UNIDENTIFIED_EARLIER = "an animal nobody could name was on the tray, the last that fed is named"
     FEEDING_NOT_SEEN = "feeding not seen"
     EMPTIED_ONE = "the tray was emptied, the density is below what can be weighed"
@@ -445,6 +448,7 @@ class Reason(StrEnum):
     UNUSED_PERSON = "not eaten, a person was on the tray: check that nothing was refilled"
     # drop
     EATER_NOT_SEEN = "eaten, the eater was never seen"
+    SEVERAL_FED = "several species were on the tray, the study keeps trays of one species alone"
     EATEN_UNWATCHED = "eaten, but nothing was watched"
     GAP_AFTER_LAST = "the tray was not watched after the last visit"
     ONLY_UNIDENTIFIED = "only unidentified animals were on the tray"

@@ -30,6 +30,7 @@ from core.model import (
     TrayRole,
     VisitState,
     Where,
+    true_time,
 )
 from core.settings import Settings
 from core.units import hours, minutes
@@ -115,7 +116,7 @@ class _Tray:
         seen = self._seen(window) if window else []
         spans = self._watched(window) if window else []
         held = [sighting for visit in seen if _counts(visit) for sighting in visit.sightings]
-        company = forager.company(held, self.species)
+        company = forager.company(held, self.species, self.settings.feeder)
         case = self._circumstances(reading, window, seen, spans, company)
         decision = forager.decide(case)
         valued = decision.status in {Status.KEEP, Status.CAUTION}
@@ -391,7 +392,7 @@ def _is_animal(sighting: Sighting, species: Mapping[str, Species]) -> bool:
 
 def _moments(part: AnsweredVisit, window: Span) -> list[datetime]:
     """Give the true times of a visit's photos inside a window [start, end)."""
-    moments = (rank(photo)[0] for photo in part.visit.photos)
+    moments = map(true_time, part.visit.photos)
     return [moment for moment in moments if window.start <= moment < window.end]
 
 

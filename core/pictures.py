@@ -149,6 +149,20 @@ def placeholder(words: str, size: int = REVIEW_PX) -> bytes:
     return buffer.getvalue()
 
 
+def with_words(copy: bytes, words: str) -> bytes:
+    """Put words below a copy, hiding nothing of it, as the bytes of a JPEG file."""
+    with Image.open(io.BytesIO(copy)) as opened:
+        picture = opened.convert("RGB")
+    size = max(picture.width // 40, 12)
+    lines = textwrap.wrap(words, picture.width * 9 // (5 * size), break_on_hyphens=False)[:4]
+    whole = Image.new("RGB", (picture.width, picture.height + 2 * size * (len(lines) + 1)), _PAPER)
+    whole.paste(picture)
+    place, font = (size, picture.height + size), ImageFont.load_default(size)
+    text = "\n".join(lines)
+    ImageDraw.Draw(whole).multiline_text(place, text, _INK, font, spacing=size // 2)
+    return _jpeg(whole, _REVIEW_QUALITY)
+
+
 class _NotShownError(Exception):
     """What is in a file cannot be shown; its text says why, and what to do."""
 

@@ -147,6 +147,14 @@ class Previews:
             )
         return found
 
+    def editions(self, photos: Collection[int]) -> dict[int, str]:
+        """Give what tells one content of a photo's file from another, as at its last scan, by id.
+
+        Addresses of pictures carry it: a browser keeps what it got under one.
+        """
+        with self._database.read() as connection:
+            return store.editions(connection, photos)
+
     def kept(self, original: Original, pixels: int) -> Path | None:
         """Give the copy of an original as it is now; None where there is none yet."""
         return kept(self.folder, original, pixels)

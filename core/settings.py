@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
@@ -17,6 +18,17 @@ from core.errors import StudyError
 from core.people import SignIn
 
 FILE_NAME = "study.toml"
+
+
+class FeederRule(StrEnum):
+    """Whose a density is where several species were on the tray."""
+
+    LAST = "last"
+    """The last that fed."""
+    SINGLE = "single"
+    """Nobody's: only trays of one species are kept."""
+    TIME = "time"
+    """The one that was on the tray longest, of those seen feeding where any was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +44,13 @@ class Settings:
     """The scale's smallest step, and the smallest mass that can be told from none. [g]"""
     tolerance: Decimal | None = None
     """How far left and start may differ and still mean nobody fed. [g] None: from controls."""
+    feeder: FeederRule = FeederRule.LAST
+    moisture_corrected: bool = True
+    """Whether food left is put right by the moisture controls."""
+    sifting_corrected: bool = True
+    """Whether food left is put right by the sift controls."""
+    item_mass: Decimal | None = None
+    """Mean mass of one item (seed), to tell grams as items and items as grams. [g]"""
     taggers_needed: int = 1
     database: str = ""
     """Address of a database server; empty: `lastbite.db` in the study folder."""
@@ -64,8 +83,17 @@ scale_step_g = 0.1
 # How far start and left may differ, in grams, and still mean that nobody fed. Left out:
 # mean loss + 2 SD of at least three sift controls, else two scale steps.
 # tolerance_g = 0.2
+# Whether the food left is put right by the moisture controls.
+correct_moisture = true
+# Whether it is put right by the sift controls.
+correct_sifting = true
+# Mean mass of one item (seed), in grams, to tell grams as items and items as grams.
+# item_mass_g = 0.005
 
 [rules]
+# Whose a density is where several species were on the tray: "last" (the last that fed),
+# "single" (nobody's: such trays are dropped) or "time" (the one that was on it longest).
+feeder = "last"
 
 [tags]
 # How many taggers have to agree before a visit counts, unless the instructor has ruled.
@@ -91,8 +119,10 @@ MOST = 1_000_000
 KNOWN = {
     "study": {"name", "timezone", "database"},
     "visits": {"gap_s"},
-    "food": {"scale_step_g", "tolerance_g"},
-    "rules": set[str](),
+    "food": {
+        "scale_step_g", "tolerance_g", "correct_moisture", "correct_sifting", "item_mass_g",
+    },
+    "rules": {"feeder"},
     "tags": {"taggers_needed"},
     "people": {"sign_in", "instructors", "header", "trusted", "address"},
 }
@@ -122,7 +152,8 @@ def read(path: Path) -> Settings:
     study = tables.get("study", {})
     if not study.get("timezone"):
         raise StudyError(f'{path} names no time zone. Add timezone = "…" under [study].')
-    visits, food, tags = (tables.get(part, {}) for part in ("visits", "food", "tags"))
+    parts = ("visits", "food", "rules", "tags")
+    visits, food, rules, tags = (tables.get(part, {}) for part in parts)
     try:
         timezone = zone(str(study["timezone"]))
     except StudyError as fault:
@@ -133,6 +164,14 @@ def read(path: Path) -> Settings:
         gap=timedelta(seconds=float(_number(path, "visits.gap_s", visits.get("gap_s", 120)))),
         scale_step=_number(path, "food.scale_step_g", food.get("scale_step_g", Decimal("0.1"))),
         tolerance=_optional(path, "food.tolerance_g", food.get("tolerance_g")),
+        feeder=FeederRule(_one_of(path, "rules.feeder", rules.get("feeder", "last"), FeederRule)),
+        moisture_corrected=_switch(path, "food.correct_moisture", food.get("correct_moisture")),
+        sifting_corrected=_switch(path, "food.correct_sifting", food.get("correct_sifting")),
+        item_mass=(
+            _number(path, "food.item_mass_g", food["item_mass_g"])
+            if "item_mass_g" in food
+            else None
+        ),
         taggers_needed=_whole(path, "tags.taggers_needed", tags.get("taggers_needed", 1)),
         database=str(study.get("database", "")),
         **_people(path, tables.get("people", {})),
@@ -141,11 +180,7 @@ def read(path: Path) -> Settings:
 
 def _people(path: Path, given: Mapping[str, Any]) -> dict[str, Any]:
     """Read how people sign in; a server's ways need their settings to be whole."""
-    way = given.get("sign_in", SignIn.NAME)
-    if way not in set(SignIn):
-        raise StudyError(
-            f"{path}: people.sign_in = {way!r} is none of: {', '.join(SignIn)}. Write one of them."
-        )
+    way = _one_of(path, "people.sign_in", given.get("sign_in", SignIn.NAME), SignIn)
     texts = {name: _text(path, name, given.get(name, "")) for name in ("header", "address")}
     lists = {name: _texts(path, name, given.get(name, [])) for name in ("instructors", "trusted")}
     if way == SignIn.HEADER and not texts["header"]:
@@ -160,6 +195,20 @@ def _people(path: Path, given: Mapping[str, Any]) -> dict[str, Any]:
         )
     kept = {name: value for name, value in (texts | lists).items() if value}
     return {"sign_in": SignIn(way), **kept}
+
+
+def _one_of(path: Path, name: str, value: object, known: type[StrEnum]) -> str:
+    if not isinstance(value, str) or value not in set(known):
+        raise StudyError(
+            f"{path}: {name} = {value!r} is none of: {', '.join(known)}. Write one of them."
+        )
+    return value
+
+
+def _switch(path: Path, name: str, value: object) -> bool:
+    if value is not None and not isinstance(value, bool):
+        raise StudyError(f"{path}: {name} = {value!r} is neither true nor false. Write one.")
+    return value is not False
 
 
 def _text(path: Path, name: str, value: object) -> str:

@@ -24,7 +24,7 @@ CODE_MM = 100.0
 ADVICE = (
     "Show this card to the camera at set-out and at pick-up, flat and half a metre to one metre "
     "away. Print on matte paper with a laser printer: infrared may wash out glossy paper, and some "
-    "inks vanish in it. Try one card at night before the season."
+    "inks vanish in it. Try one card at night first."
 )
 _MARGIN_MM = 8.0
 """What a printer may leave white at the edge of a sheet, and a little more. [mm]"""
@@ -95,10 +95,10 @@ class _Words:
 
 def _words(tray: TrayDeployment, zone: ZoneInfo) -> _Words:
     where = [f"tray {tray.tray}" if tray.tray else "", tray.site, tray.microhabitat]
-    when = "not in the log yet"
+    when = "no set-out in the log yet"
     if tray.set_out is not None:
-        when = f"{tray.set_out.astimezone(zone):%Y-%m-%d %H:%M} ({zone.key})"
-    return _Words(tray.deployment, ", ".join(filter(None, where)), f"set out {when}")
+        when = f"set out {tray.set_out.astimezone(zone):%Y-%m-%d %H:%M} ({zone.key})"
+    return _Words(tray.deployment, ", ".join(filter(None, where)), when)
 
 
 def _draw_code(paper: FPDF, modules: Modules, left: float, top: float) -> None:

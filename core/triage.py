@@ -22,6 +22,7 @@ from core.pictures import STRIP_PX
 from core.previews import Original, Previews, newest
 from core.store import Database, Raises, originals
 from core.store import outlines as outline_store
+from core.store import rulings as measure_store
 from core.store import scores as store
 from core.store.scores import Score
 from core.views import PlacementBase
@@ -168,6 +169,8 @@ def score(
 
     In the order of time, at most about `most` photos; what was done is kept, so that it can be
     stopped at any time. Photos without any picture (damaged, the card taken out) stay unscored.
+    How dark and how plain a picture is, is measured in the same pass; photos that were scored
+    before that was asked keep their score, and are measured alone.
     """
     placement = base.placement.placement
     with database.read() as connection:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from core import (
     checks,
+    clockfaults,
     food,
     logbook,
     logs,
@@ -307,8 +308,10 @@ class Workspace:
     def photo_rows(self) -> Iterator[tables.Row]:
         """Give one row for each file met on the cards."""
         for placement in self.placements():
-            for photo in self.view(placement.placement).photos:
-                yield tables.photo_row(photo, self.zone)
+            view = self.view(placement.placement)
+            corrected = clockfaults.by_photo(view.photos, view.corrections)
+            for photo in view.photos:
+                yield tables.photo_row(photo, self.zone, corrected.get(photo.id, ()))
 
     def visit_rows(self, gap: timedelta | None = None) -> Iterator[tables.Row]:
         """Give one row for each visit of each placement, grouped by another gap if asked."""

@@ -106,6 +106,8 @@ def test_a_study_nobody_tagged_says_what_to_do(empty: Workspace) -> None:
     at = at_tab("Handing out")
     assert "Nobody takes part yet" in words(press(at, "hand-out"))
     assert empty.people.how_handed_out() is None
+    nothing = Page(empty, "Ike", instructor=True).ask("GET", "/tagging/settle").said
+    assert nothing == {"visits": [], "count": 0, "references": {}}
 
 
 # --- people --------------------------------------------------------------------------------------

@@ -12,12 +12,14 @@ import seasons
 from builders import NOON, new_photo, write_burst, write_photo
 from seasons import BRUSSELS, DUNES, HOUR, SYDNEY, Card, Habits, Place
 
-from core.clockfaults import ClockFault, Proposal
+from app import cli
+from core.clockfaults import ClockFault, Proposal, changed_outcomes
 from core.errors import ClockError, LogError
 from core.logs import LogKind
 from core.model import Header, Outcome, Photo, Species, SpeciesRole, TimeSource, Where
-from core.store import Database, cards
+from core.store import Database, Raises, cards
 from core.store import logs as log_store
+from core.store.tables import SCORES
 from core.workspace import NewTag, Workspace
 
 SPECIES = [Species("g", "Gerbil", SpeciesRole.FORAGER)]
@@ -111,7 +113,8 @@ def test_what_is_accepted_makes_the_outcomes_of_the_right_clock(
     with study_of(tmp_path / "true", true) as workspace:
         wanted = told(workspace.outcomes())
     with study_of(tmp_path / "study", fault(true, Random(2))) as workspace:
-        before = told(workspace.outcomes())
+        whole = workspace.outcomes()
+        before = told(whole)
         proposal = chosen(workspace)
         assert proposal.kind is kind
         supposed = workspace.clocks.suppose("P1", proposal)
@@ -119,9 +122,9 @@ def test_what_is_accepted_makes_the_outcomes_of_the_right_clock(
         assert workspace.clocks.history() == []
         numbers = workspace.clocks.accept(proposal, " Ann  Lee ", "the watch in the first photo")
         assert told(workspace.outcomes()) == wanted
-        assert {one.deployment for one in supposed.changes} == {
-            one[0] for one, other in zip(wanted, before, strict=True) if one != other
-        }
+        assert supposed.changes == tuple(changed_outcomes(whole, workspace.outcomes()))
+        held = [photo.true_time for photo in workspace.view("P1").ordered]
+        assert supposed.times.tolist() == [one.timestamp() for one in held if one]
         assert workspace.clocks.findings("P1") == []
         [kept] = workspace.clocks.history("P1")
         assert (kept.by, kept.kind, kept.taken_back) == ("Ann Lee", kind, None)
@@ -158,9 +161,90 @@ def test_two_faults_at_two_cameras_are_decided_apart(tmp_path: Path) -> None:
         seasons.clean(Random(8), date(2026, 3, 2), QUIET, name="P2", tray="T2"), Random(1)
     )
     with study_of(tmp_path / "study", one, other) as workspace:
+        was = workspace.base("P2")
         workspace.clocks.accept(chosen(workspace, "P1"), "Ann")
         assert workspace.clocks.findings("P1") == []
         assert chosen(workspace, "P2").kind is ClockFault.ONE_HOUR
+        # What no correction touches is as it was, to the bit.
+        now = workspace.base("P2")
+        assert now is not was
+        assert now.timed.seconds.tobytes() == was.timed.seconds.tobytes()
+        assert now.timed.flags == was.timed.flags
+        assert (now.clock, now.corrections) == (was.clock, ())
+
+
+def test_what_a_proposal_would_change_at_a_tray_that_two_cameras_watch(tmp_path: Path) -> None:
+    """The other camera's visits stay, so only what this clock changes is told, and nothing else."""
+    one = right(4)
+    beside = seasons.twin(one, Random(5))
+    far = seasons.clean(Random(9), date(2026, 3, 2), QUIET, name="P3", tray="T3")
+    wrong = seasons.twelve_hours(one, Random(2))
+    with study_of(tmp_path / "study", wrong, beside, far) as workspace:
+        whole = workspace.outcomes()
+        assert workspace.clocks.findings("P3") == []
+        proposal = chosen(workspace, "P1")
+        supposed = workspace.clocks.suppose("P1", proposal)
+        assert supposed.changes
+        assert {str(one)[:3] for one in supposed.changes} == {"T1-"}
+        workspace.clocks.accept(proposal, "Ann")
+        assert supposed.changes == tuple(changed_outcomes(whole, workspace.outcomes()))
+
+
+def test_two_cameras_at_one_tray_that_disagree_are_found(tmp_path: Path) -> None:
+    """Eleven minutes between them say so of one of the two, and the other is named."""
+    one = right(4)
+    late = seasons.shifted(
+        seasons.twin(one, Random(5)), timedelta(minutes=-11), ClockFault.CAMERAS_DISAGREE
+    )
+    with study_of(tmp_path / "study", one, late) as workspace:
+        found = [*workspace.clocks.findings("P1"), *workspace.clocks.findings("P2")]
+        assert ClockFault.CAMERAS_DISAGREE in {finding.kind for finding in found}
+
+
+def test_light_speaks_where_the_camera_log_has_a_place(tmp_path: Path) -> None:
+    """Infrared frames at high sun are told once photos are scored, and only with a place."""
+    wrong = seasons.twelve_hours(right(4), Random(2))
+    place = replace(wrong.placement, latitude=DUNES.latitude, longitude=DUNES.longitude)
+    with study_of(tmp_path / "study", replace(wrong, placement=place)) as workspace:
+        assert "infrared" not in workspace.clocks.findings("P1")[0].saw
+        by_file = {photo.file: wrong.infrared[photo.id] for photo in wrong.photos}
+        rows = [
+            {"photo_id": photo.id, "method": 1, "basis": "copy", "whole": 0.5, "outline": "[]",
+             "infrared": by_file[photo.file]}
+            for photo in workspace.view("P1").photos
+        ]  # fmt: skip
+        database = Database.open(tmp_path / "study" / "lastbite.db")
+        with database.begin(Raises.NOTHING) as connection:
+            connection.execute(SCORES.insert(), rows)
+        assert "bursts are infrared at high sun" in workspace.clocks.findings("P1")[0].saw
+        with database.begin() as connection:
+            log_store.put_placements(connection, [wrong.placement])
+        database.dispose()
+        assert "infrared" not in workspace.clocks.findings("P1")[0].saw
+
+
+def test_the_walk_back_names_the_correction_and_the_check(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """From an outcome down: what the camera showed, who put its clock right and why, true time."""
+    card = seasons.shifted(right(4), 12 * HOUR, ClockFault.TWELVE_HOURS)
+    with study_of(tmp_path / "study", card) as workspace:
+        numbers = workspace.clocks.accept(chosen(workspace), "Ann", "a watch in IMG_0002")
+        first = workspace.view("P1").photos[0]
+        assert first.camera_time is not None
+        assert first.true_time is not None
+        at = first.true_time + timedelta(seconds=5)
+        workspace.clocks.add_check(workspace.clocks.read_check("P1", first.id, at.isoformat()))
+        assert {row["correction"] for row in workspace.photo_rows()} == {"add 12 h, by Ann"}
+        cli.main(["explain", str(tmp_path / "study"), "T1-P1-1"])
+        said = capsys.readouterr().out
+        shown = next(line for line in said.splitlines() if "camera showed" in line)
+        assert "true time" in shown
+        assert "clock of P1: +12 h on the whole card, accepted by Ann at " in said
+        assert ". a watch in IMG_0002" in said
+        assert f"clock of P1: clock check: The camera showed {first.camera_time} at " in said
+        workspace.clocks.take_back(numbers, "Ann")
+        assert {row["correction"] for row in workspace.photo_rows()} == {""}
 
 
 def test_check_says_what_was_seen_proposed_and_would_change(tmp_path: Path) -> None:
@@ -303,6 +387,18 @@ def test_checks_that_contradict_each_other_are_refused(watch: Workspace) -> None
     watch.clocks.add_check(kept)
     assert watch.clocks.checks("P1") == [kept]
     assert second.camera_time is not None
+
+
+def test_a_check_that_was_refused_leaves_nothing_behind(watch: Workspace) -> None:
+    """What the refused check would have made of the photos is gone, after other writes too."""
+    first, _, third = watch.view("P1").photos
+    watch.clocks.add_check(watch.clocks.read_check("P1", first.id, "18:02:00"))
+    held = [photo.true_time for photo in watch.view("P1").photos]
+    with pytest.raises(ClockError, match="run backwards"):
+        watch.clocks.add_check(watch.clocks.read_check("P1", third.id, "17:59:00"))
+    watch.load(LogKind.SPECIES, b"key,name,role\nm,mouse,forager\n")
+    assert watch.view("P1").clock_fault == ""
+    assert [photo.true_time for photo in watch.view("P1").photos] == held
 
 
 def test_a_photo_without_a_time_is_no_check(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from builders import write_photo
 from code_study import HOUR, OUT, UP, logs_of, of_kind, read, study, write
 
 from app import cli
-from core import codebook, codes
+from core import codes
 from core.codes import ClockCode, TrayCode
 from core.errors import ClockError, LastbiteError, StudyError
 from core.logs import LogKind
@@ -36,18 +36,23 @@ def test_a_camera_that_lags_an_hour_gets_its_truth_from_the_codes(study: Workspa
     assert waiting.contradictions == ()
     assert study.version() == version
     [said] = [one for one in study.check() if "from codes" in one.message]
-    assert said.message.startswith("6 proposals from codes in its photos: A clock check")
+    assert said.message.startswith("6 proposals from codes in its photos. The camera showed")
     assert not said.serious
 
 
-@pytest.mark.parametrize("stop", [1, codebook.LOT, codebook.LOT + 1])
+@pytest.mark.parametrize("stop", [1, 8, 11])
 def test_a_survey_stops_and_goes_on_and_looks_at_nothing_twice(
     study: Workspace, stop: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Ctrl-C at any photo: what was seen is kept, and the rest is all that is looked at then."""
     seen: list[str] = []
     whole = codes.read_photo
-    monkeypatch.setattr(codes, "read_photo", lambda path: seen.append(path.name) or whole(path))
+
+    def look(path: Path) -> codes.Reading:
+        seen.append(path.name)
+        return whole(path)
+
+    monkeypatch.setattr(codes, "read_photo", look)
 
     def end(done: int, _: int) -> None:
         if done == stop:
@@ -278,7 +283,7 @@ def test_a_whole_decision_or_nothing(read: Workspace, monkeypatch: pytest.Monkey
     def full(*_: object) -> int:
         raise StudyError("No room.")
 
-    monkeypatch.setattr(codebook.store, "add_decision", full)
+    monkeypatch.setattr("core.store.codes.add_decision", full)
     for kind in ("clock", "set_out", "handler"):
         with pytest.raises(StudyError, match="No room"):
             read.codes.accept(of_kind(read, kind)[0], "Ann")

@@ -25,11 +25,11 @@ def test_the_clocks_page_shows_a_proposal_and_keeps_the_decision(
     at = opened("clocks", own_tagger="Nomsa")
     said = words(at)
     assert "12 of 12 photos looked at for codes; 4 show one." in said
-    assert "A clock check: the camera showed 2026-03-14 17:02:40" in said
+    assert "The camera showed 2026-03-14 17:02:40 when it was 2026-03-14 18:02:40" in said
     assert "Now: IMG_0002.JPG was taken at 2026-03-14 17:02:40." in said
     assert "If accepted: it was taken at 2026-03-14 18:02:40" in said
     assert "/photo/review/2" in shown(at)
-    assert "<polygon" in shown(at)
+    assert "%3Cpolygon" in shown(at)
     press(at, "code-yes-P1-0")
     assert len(read.clocks.checks("P1")) == 1
     assert "accepted, Nomsa" in words(at)
@@ -45,12 +45,13 @@ def test_the_page_starts_a_survey_where_nothing_runs_behind_it(
     study: Workspace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Before it nothing waits; after it the proposals stand there, and the Cards page says so."""
+    study.load(LogKind.SPECIES, b"key,name,role\ng,Gerbil,forager\n", "species.csv")
     monkeypatch.setenv(session.STUDY_VARIABLE, str(study.folder))
     at = opened("clocks", own_tagger="Nomsa")
     assert "0 of 12 photos looked at for codes; none shows one." in words(at)
     press(at, "codes-P1")
     assert "12 of 12 photos looked at for codes; 4 show one." in words(at)
-    assert "A clock check: the camera showed" in words(at)
+    assert "The camera showed 2026-03-14 17:02:40" in words(at)
     said = words(opened("cards", own_tagger="Nomsa"))
     assert "6 proposals from codes in the photos wait on the Clocks page: P1." in said
 
@@ -71,9 +72,8 @@ def test_a_contradiction_stands_there_with_its_photos(
     read: Workspace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The card of a deployment that the log does not have: put aside, it is gone from the page."""
-    log = "deployment,tray,set_out,picked_up,food_start_g,food_left_g\nX9,T1,,,10.0,4.0\n"
-    read.save_rows(LogKind.TRAYS, [])
-    read.load(LogKind.TRAYS, log.encode(), "trays.csv")
+    rows = read.log_rows(LogKind.TRAYS)
+    read.save_rows(LogKind.TRAYS, [row | {"deployment": "X9"} for row in rows])
     monkeypatch.setenv(session.STUDY_VARIABLE, str(read.folder))
     at = opened("clocks", own_tagger="Nomsa")
     assert "IMG_0003.JPG shows the card of deployment 'D1'" in words(at)

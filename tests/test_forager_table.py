@@ -197,6 +197,8 @@ def every_case() -> Iterator[Circumstances]:
     yield case(nights=2)
     for persons, after in ((True, False), (False, True)):
         yield case(who=there(Seen.ONE, feeding_seen=True, persons=persons, came_after=after))
+    for rule in FeederRule:
+        yield case(who=there(Seen.SEVERAL, feeding_seen=True, rule=rule))
     for condition, controls in product(Condition, (0, 1)):
         yield case(condition=condition, moisture_controls=controls)
     for reason in REASONS_OF[Status.PENDING]:

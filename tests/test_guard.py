@@ -358,7 +358,7 @@ def test_the_last_instructor_stays(classroom: Workspace) -> None:
     """Otherwise nobody could let anybody in."""
     for change in ({"role": Role.TAGGER}, {"state": State.LEFT}):
         with pytest.raises(PeopleError, match="Ike is the last instructor"):
-            classroom.people.change("Ike", **change)  # type: ignore[arg-type]
+            classroom.people.change("Ike", **change)
     assert classroom.settings.sign_in is SignIn.CODE
 
 

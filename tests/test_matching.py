@@ -60,6 +60,12 @@ def test_of_two_files_of_one_content_the_name_tells() -> None:
     assert found.same == {101: 2, 150: 1}
 
 
+def test_a_photo_that_is_a_copy_here_is_the_one_that_counts_here() -> None:
+    """A tag on a copy would count nowhere."""
+    ours = [file(1, "a.jpg"), replace(file(1, "b.jpg"), id=2, copy_of=1)]
+    assert match_files(ours, [theirs(file(1, "b.jpg"))]).same == {101: 1}
+
+
 def test_a_file_that_could_not_be_read_is_the_same_by_its_place() -> None:
     """Without a fingerprint the placement, the name and the size have to do."""
     ours = [file(1, fingerprint=""), file(2)]
@@ -230,6 +236,13 @@ def test_two_instructors_rulings_on_the_same_photos_are_a_conflict() -> None:
     found = match([mine], [held(7, 5, 8, tagger="ada", ruling=True, species="m")])
     assert found.new == []
     assert "1 ruling on placement P1 cover photos of which an instructor says" in found.conflicts[0]
+
+
+def test_a_name_with_words_of_its_own_in_both_is_told() -> None:
+    """It may be two people; who only goes on in a copy is one."""
+    assert match([held(1, 5)], [held(7, 9)]).in_both == ["ann"]
+    assert match([held(1, 5)], [held(4, 5, act="act 1"), held(7, 9)]).in_both == []
+    assert match([held(1, 5)], [held(7, 9, tagger="bob")]).in_both == []
 
 
 def test_twice_is_the_same_as_once() -> None:

@@ -424,7 +424,7 @@ def test_settings_that_differ_are_told(here: Laptop, there: Laptop) -> None:
     toml = there.workspace.folder / "study.toml"
     toml.write_text(toml.read_text(encoding="utf-8").replace("gap_s = 120", "gap_s = 60"), "utf-8")
     [words] = here.merge(there).conflicts
-    assert words == "study.toml: gap_s is 0:02:00 here and 0:01:00 there. That of here holds."
+    assert words == "study.toml: gap is 0:02:00 here and 0:01:00 there. That of here holds."
 
 
 def test_what_is_no_study_is_said(here: Laptop, tmp_path: Path) -> None:

@@ -1,6 +1,7 @@
 """The server of the pages: who is answered, what a picture's address gives, and how it ends."""
 
 import http.client
+import io
 import os
 import signal
 import socket
@@ -16,7 +17,7 @@ from typing import NamedTuple
 
 import pytest
 from builders import write_burst
-from PIL import Image
+from PIL import Image, ImageChops
 from starlette.responses import FileResponse
 from test_cards_thumbnails import exif_block, photo, small_picture
 from test_cli import DAY
@@ -95,10 +96,17 @@ def ids(study: Workspace) -> dict[str, int]:
     return {photo.file: photo.id for photo in study.view("P1").photos}
 
 
+def named(study: Workspace, size: str, file: str) -> str:
+    """Give the address by which pages ask for a photo."""
+    photo, study_name = ids(study)[file], viewer.study_name(study.ticket_secret())
+    edition = study.previews.editions([photo])[photo]
+    return f"/photo/{size}/{photo}?of={study_name}&edition={edition}"
+
+
 @pytest.mark.parametrize("size", ["review", "strip", "original"])
 def test_a_picture_is_served_to_the_page_alone(study: Workspace, port: int, size: str) -> None:
     """A JPEG that no other site may read, that is not guessed to be anything else, and kept."""
-    answer = ask(port, f"/photo/{size}/{ids(study)['IMG_0001.JPG']}")
+    answer = ask(port, named(study, size, "IMG_0001.JPG"))
     assert answer.status == 200
     assert answer.body[:2] == b"\xff\xd8"
     headers = {name.lower(): value for name, value in answer.headers.items()}
@@ -116,6 +124,58 @@ def test_a_photo_of_another_study_is_not_shown_in_its_place(study: Workspace, po
     assert ask(port, f"{path}?of={mine}").status == 200
     other = ask(port, f"{path}?of=0123456789abcdef")
     assert (other.status, other.body) == (404, b"That photo is of another study.")
+
+
+@pytest.mark.parametrize("left_out", ["of", "edition", "of edition"])
+def test_a_picture_is_kept_only_under_its_whole_name(
+    study: Workspace, port: int, left_out: str
+) -> None:
+    """Without the study or the edition the same address may mean another picture tomorrow."""
+    path, _, query = named(study, "review", "IMG_0001.JPG").partition("?")
+    words = [one for one in query.split("&") if one.partition("=")[0] not in left_out.split()]
+    answer = ask(port, f"{path}?{'&'.join(words)}")
+    assert (answer.status, answer.headers["cache-control"]) == (200, "no-store")
+
+
+def test_a_photo_s_edition_changes_with_its_file(tmp_path: Path) -> None:
+    """Scanned again after its file was replaced, it has the same number and another edition."""
+    [path] = write_burst(tmp_path / "card", DAY, 1)
+    with Workspace.create(tmp_path / "study", "UTC") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+        [photo] = workspace.view("P1").photos
+        first = workspace.previews.editions([photo.id])
+        workspace.scan(tmp_path / "card", "P1")
+        assert workspace.previews.editions([photo.id]) == first
+        os.utime(path, (1, 1))
+        workspace.scan(tmp_path / "card", "P1")
+        assert workspace.previews.editions([photo.id]).keys() == first.keys()
+        assert workspace.previews.editions([photo.id]) != first
+
+
+@pytest.mark.parametrize("size", ["review", "original"])
+def test_an_original_that_was_damaged_since_says_so(tmp_path: Path, size: str) -> None:
+    """The last copy is shown whole, with words below it; nobody takes it for the file as it is."""
+    [path] = write_burst(tmp_path / "card", DAY, 1)
+    with Workspace.create(tmp_path / "study", "UTC") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+        [photo] = workspace.view("P1").photos
+        copy = server.answer(workspace, "review", photo.id)
+        assert isinstance(copy, FileResponse)
+        with Image.open(copy.path) as opened:
+            whole = opened.convert("RGB")
+        path.write_bytes(path.read_bytes()[:-2000])
+        answer = server.answer(workspace, size, photo.id)
+        assert (answer.media_type, answer.headers["cache-control"]) == ("image/jpeg", "no-store")
+        with Image.open(io.BytesIO(bytes(answer.body))) as opened:
+            shown = opened.convert("RGB")
+        assert shown.width == whole.width
+        assert shown.height > whole.height
+        same = ImageChops.difference(shown.crop((0, 0, *whole.size)), whole)
+        assert max(high for _, high in same.getextrema()) < 40  # packed anew, nothing hidden
+        [photo] = workspace.view("P1").photos
+        assert photo.problem.startswith("cannot be shown: it is damaged")
+        (tmp_path / "card").rename(tmp_path / "away")
+        assert isinstance(server.answer(workspace, size, photo.id), FileResponse)
 
 
 @pytest.mark.parametrize("site", ["cross-site", "same-site"])

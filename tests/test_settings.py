@@ -99,7 +99,7 @@ def test_what_editors_put_in_a_file(file: Path, before: str) -> None:
         pytest.param(
             "[foods]\nscale_step_g = 1", ["'[foods]'", "'[food]'"], id="a misspelt section"
         ),
-        pytest.param("[rules]\nstrict = true", ["'strict'", "Known are: none"], id="unknown"),
+        pytest.param("[rules]\nstrict = true", ["'strict'", "Known are: feeder"], id="unknown"),
         pytest.param("gap_s = 30", ["'gap_s'", "Known are: database"], id="in another section"),
         pytest.param("[visits]\ngap_s = 0", ["gap_s = 0", "above zero"], id="no gap"),
         pytest.param("[visits]\ngap_s = -5", ["gap_s = -5", "above zero"], id="below zero"),

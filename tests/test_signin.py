@@ -82,7 +82,7 @@ def test_a_taggers_pages_hold_nothing_unsettled_of_others(classroom: Workspace, 
     assert not at.error
     if page == "trays":
         assert "Thandi, tagger. What others said of a visit is left out" in "\n".join(
-            str(one.value).replace("\\", "") for one in at.caption
+            str(one.value).replace("\\", "") for one in at.markdown
         )
     if page == "results":
         assert "taggers differ" in str([one.to_dict() for one in frames(signed_in(page, "Ike"))])
@@ -110,7 +110,7 @@ def test_on_a_computer_of_ones_own_nothing_is_asked(demo: Workspace) -> None:
     """The pages open as ever, and nothing stands above them."""
     at = opened("trays")
     assert not at.text_input
-    assert not at.caption
+    assert "until it is settled" not in words(at)
     assert demo.settings.sign_in == "name"
 
 

@@ -305,7 +305,10 @@ def test_foreign_keys_refuse_what_hangs_in_the_air(database: Database) -> None:
     )
     row = tags._cells(tag_of(5))
     for statement in (photo, tables.TAGS.insert().values(row)):
-        with pytest.raises(IntegrityError, match="(?i)foreign key"), database.begin() as connection:
+        with (
+            pytest.raises(IntegrityError, match=r"(?i)foreign key"),
+            database.begin() as connection,
+        ):
             connection.execute(statement)
 
 

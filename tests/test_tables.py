@@ -13,6 +13,7 @@ from builders import SPECIES, Night, Stay, at, camera, record, stay, tray
 from hypothesis import given
 from hypothesis import strategies as st
 
+from core.clockfaults import ClockCorrection, ClockFault
 from core.exports.tables import (
     OUTCOME_COLUMNS,
     PHOTO_COLUMNS,
@@ -42,7 +43,7 @@ CAPE = ZoneInfo("Africa/Johannesburg")
 D = Decimal
 
 # The design's words (section 5), so that a column renamed or moved is noticed.
-PHOTOS = "placement file camera_time subsec offset time_source true_time kind problem"
+PHOTOS = "placement file camera_time subsec offset time_source true_time kind problem correction"
 VISITS = (
     "placement visit tray start end photos first_photo last_photo answer count where taggers state"
 )
@@ -150,7 +151,17 @@ def test_a_photo() -> None:
         ("true_time", "2026-03-14T21:30:05+02:00"),
         ("kind", "trigger"),
         ("problem", ""),
+        ("correction", ""),
     ]
+
+
+def test_a_photo_names_who_put_its_clock_right() -> None:
+    """Every correction that moved it, in the order in which they were made."""
+    hour = ClockCorrection("P1", ClockFault.ONE_HOUR, 3600, by="Ann")
+    each = ClockCorrection("P1", ClockFault.DAY_MONTH_EACH, by="Ben")
+    assert photo_row(PHOTO, CAPE, [hour, each])["correction"] == (
+        "add 1 h, by Ann; exchange day and month of each photo's date, by Ben"
+    )
 
 
 @pytest.mark.parametrize(

@@ -112,7 +112,7 @@ def test_what_the_log_leaves_blank_is_left_out_or_said() -> None:
     one = replace(tray("D1"), tray="", site="", set_out=None, microhabitat="bush")
     lines = text_of(traycards.tray_cards([one], JOHANNESBURG).pdf).splitlines()
     assert "bush" in [line.strip() for line in lines]
-    assert "set out not in the log yet" in [line.strip() for line in lines]
+    assert "no set-out in the log yet" in [line.strip() for line in lines]
 
 
 def test_only_study_trays_have_cards() -> None:

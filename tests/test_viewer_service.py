@@ -112,8 +112,11 @@ def test_all_that_is_shown_of_a_run(thandi: Page, demo: Workspace) -> None:
         "said": [],
     }
     assert [photo["id"] for photo in photos] == [photo.id for photo in visit]
+    edition = demo.previews.editions([visit[4].id])[visit[4].id]
+    assert len(edition) > 16
     assert photos[4] == {
         "id": visit[4].id,
+        "edition": edition,
         "file": "DCIM/100DUNE/DUNE0008.JPG",
         "alt": "Photo 5 of 6 of visit 1, tray T1, placement SK-OPEN, 14 Mar 2026, 08:14:42",
         "time": "08:14:42",
@@ -121,7 +124,27 @@ def test_all_that_is_shown_of_a_run(thandi: Page, demo: Workspace) -> None:
         "infrared": None,
         "change": None,
         "outline": [],
+        "changed": "",
     }
+
+
+@pytest.mark.parametrize(
+    ("on_tray", "off_tray", "words"),
+    [
+        (0.4, 0.1, "changed most on the tray"),
+        (0.1, 0.4, "changed most beside the tray"),
+        (0.04, 0.0, "next to nothing changed"),
+        (None, None, ""),
+    ],
+)
+def test_it_is_told_where_a_photo_changed_most(
+    thandi: Page, demo: Workspace, on_tray: float | None, off_tray: float | None, words: str
+) -> None:
+    """On the tray or beside it, where it is known how the tray stands; of a trace it is not."""
+    whole = max(on_tray or 0, off_tray or 0)
+    ids = scored(demo, {3: whole}, on_tray=on_tray, off_tray=off_tray)
+    [run] = thandi.runs(thandi.ends()[0])
+    assert {photo["id"]: photo["changed"] for photo in run["photos"]}[ids[3]] == words
 
 
 def test_runs_come_in_the_order_asked_for(thandi: Page) -> None:
@@ -338,7 +361,13 @@ def test_what_was_said_names_its_photos(demo: Workspace, ike: Page) -> None:
 # --- scores and outlines -----------------------------------------------------------------------
 
 
-def scored(workspace: Workspace, scores: dict[int, float], placement: str = "SK-OPEN") -> list[int]:
+def scored(
+    workspace: Workspace,
+    scores: dict[int, float],
+    placement: str = "SK-OPEN",
+    on_tray: float | None = None,
+    off_tray: float | None = None,
+) -> list[int]:
     """Score photos by their place in the placement's order; gives the ids of all of them."""
     ids: list[int] = workspace.base(placement).ids.tolist()
     rows = [
@@ -348,8 +377,8 @@ def scored(workspace: Workspace, scores: dict[int, float], placement: str = "SK-
             "basis": "copy",
             "infrared": place % 2 == 1,
             "whole": score,
-            "on_tray": None,
-            "off_tray": None,
+            "on_tray": on_tray,
+            "off_tray": off_tray,
             "outline": json.dumps([[[0.1, 0.2], [0.3, 0.2], [0.3, 0.4]]]),
         }
         for place, score in scores.items()
@@ -402,6 +431,35 @@ def test_the_quiet_sheet_never_offers_an_instructor_to_overrule_an_animal(
     assert words.endswith("of this run. Open it and look before you rule.")
     assert thandi.send(thandi.tag(pair, "blank") | {"from": "quiet sheet"})["refused"] == {}
     assert ike.send(ike.tag(pair, "blank"))["refused"] == {}
+
+
+def test_a_ruling_of_the_quiet_sheet_does_not_come_back_over_an_animal(
+    thandi: Page, ike: Page, demo: Workspace
+) -> None:
+    """Taken back, then somebody named an animal: done again, it would overrule it unseen."""
+    ends = ike.ends()[1]
+    ruling = ike.tag(ends, "blank") | {"from": "quiet sheet"}
+    ike.keep(ruling)
+    ike.keep(ike.turn("take_back", ruling))
+    thandi.keep(thandi.tag(ends, "m"))
+    assert ike.refused(ike.turn("restore", ruling)).startswith("Thandi said")
+    assert [tag.species for tag in tags_by(demo, "Ike")] == []
+
+
+def test_handler_photos_are_not_called_blank_by_a_ruling_of_the_sheet(
+    thandi: Page, ike: Page, demo: Workspace
+) -> None:
+    """Whatever stands there and is not blank holds the sheet back, unsure or unknown too."""
+    ends = ike.ends()[1]
+    scored(demo, dict.fromkeys(range(9, 12), 0.1))
+    assert ends in ike.ends(order="quiet")
+    for species in ("handler", "unknown"):
+        act = thandi.tag(ends, species, sure=False)
+        thandi.keep(act)
+        assert ends not in ike.ends(order="quiet")
+        assert "Open it and look" in ike.refused(ike.tag(ends, "blank") | {"from": "quiet sheet"})
+        thandi.keep(thandi.turn("take_back", act))
+    assert ends in ike.ends(order="quiet")
 
 
 def test_scores_made_since_are_seen_at_once(thandi: Page, demo: Workspace) -> None:

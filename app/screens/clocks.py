@@ -17,6 +17,7 @@ from core.workspace import Workspace
 ROWS = 6  # placements that are drawn at a time
 ENDS = 4  # photos from each end of a card, where people hold up a watch
 MOST_PICKS = 16
+MOST_LISTED = 2000  # files that a list holds; a browser is slow with more
 PROPOSALS = 4  # that are drawn at a time
 ABOUT = (
     "One line for each time that somebody compared a camera's clock with the **true time**. One "
@@ -139,10 +140,7 @@ def draw(workspace: Workspace, drawn: Sequence[Drawn]) -> None:
         width="stretch",
         alt=clockline.in_words(drawn, workspace.zone),
     )
-    st.text(
-        "Dashed bars: trays out. Marks: photos, taller where several fall together. "
-        "Arrows: photos beyond the axis. Underlined: what a finding is about."
-    )
+    st.text(clockline.legend(drawn))
 
 
 # --- one placement ---------------------------------------------------------------------------
@@ -304,7 +302,7 @@ def _choose(workspace: Workspace, name: str, photos: Sequence[Photo]) -> Photo |
     likely += [one for one in ordered if one.kind is PhotoKind.HANDLER]
     likely = list({one.id: one for one in likely}.values())[:MOST_PICKS]
     known = {one.id: one for one in photos}
-    by_file = {one.file: one.id for one in ordered}
+    by_file = {f"{one.file}, camera showed {one.camera_time}": one.id for one in ordered}
     at = session.held(f"watch-{name}")
     chosen = known.get(cast("int", at)) if at is not None else None
     picks = [
@@ -319,16 +317,28 @@ def _choose(workspace: Workspace, name: str, photos: Sequence[Photo]) -> Photo |
     ]
     label = "Photos in which a watch is likely"
     picked = picker.choose(picks, chosen.id if chosen else None, label=label, key=f"picks-{name}")
-    other = st.selectbox(
-        "Another photo", list(by_file), index=None, key=f"file-{name}",
-        placeholder="Type the name of its file",
-    )  # fmt: skip
+    other = _another(list(by_file), name)
     now = picked or (by_file[other] if other and other != session.held(f"other-{name}") else None)
     session.hold(f"other-{name}", other)
     if now is not None and now in known and known[now] is not chosen:
         session.hold(f"watch-{name}", now)
         st.rerun()
     return chosen
+
+
+def _another(files: Sequence[str], name: str) -> str | None:
+    """Ask for any other photo by its file; of very many the name has to be typed."""
+    if len(files) <= MOST_LISTED:
+        chosen: str | None = st.selectbox(
+            "Another photo", files, index=None, key=f"file-{name}",
+            placeholder="Type the name of its file",
+        )  # fmt: skip
+        return chosen
+    typed = st.text_input("Another photo: the name of its file", key=f"file-{name}").strip()
+    found = [one for one in files if typed and typed.casefold() in one.casefold()]
+    if typed and len(found) != 1:
+        st.text(f"{len(found)} photos of this placement are like {typed}. Type more of the path.")
+    return found[0] if len(found) == 1 else None
 
 
 def checks(workspace: Workspace, name: str) -> None:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from app import session, timeline, watchline, widgets, wording
+from app import clockwords, session, timeline, watchline, widgets, wording
 from app.review import Show
 from core.coverage import Suspicion
 from core.exports.tables import answer_text
@@ -230,6 +230,9 @@ def visit(workspace: Workspace, outcome: Outcome, number: int, seen: SeenVisit) 
     for part in seen.parts:
         answer(workspace, part)
         photos(workspace, outcome, part)
+    for name in dict.fromkeys(part.visit.placement for part in seen.parts):
+        made, compared = workspace.clocks.history(name), workspace.clocks.checks(name)
+        st.text("\n".join(clockwords.behind(name, made, compared, zone)))
 
 
 def answer(workspace: Workspace, part: AnsweredVisit) -> None:

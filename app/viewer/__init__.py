@@ -10,8 +10,8 @@ from typing import Any
 import streamlit as st
 
 SCRIPTS = (
-    "dom", "outbox", "history", "said", "queue", "keys", "desk", "tagging", "pictures", "zoom",
-    "tray", "picture", "panel", "dialogs", "sheet", "view", "viewer",
+    "dom", "outbox", "refusals", "history", "said", "queue", "keys", "desk", "tagging", "pictures",
+    "zoom", "tray", "picture", "panel", "dialogs", "sheet", "view", "viewer",
 )  # fmt: skip
 """The files of the viewer's one script, in the order in which they stand in it."""
 SETTLE_SCRIPTS = ("dom", "outbox", "keys", "settling", "settleview", "settle")

@@ -2,7 +2,7 @@
 
 import re
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -106,7 +106,7 @@ def _tag(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
     base = workspace.base(new.placement)
     _refuse_misplaced(base, new)
     origin = _origin(act, new.species)
-    if origin == ORIGINS["quiet sheet"]:
+    if new.ruling and origin == wording.SHEET_ORIGIN:
         _refuse_overruling(sender, new, base)
     if "knows" in act:
         with _RULING:  # two who rule at once come one after the other, and the second is told
@@ -117,13 +117,11 @@ def _tag(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
     return Done((number,), wording.what_tag_says(taglog.tag_of(new, origin), base.species))
 
 
-def _refuse_overruling(sender: Sender, new: NewTag, base: PlacementBase) -> None:
-    """Refuse a ruling from the quiet sheet over what others said is no blank: nobody looked at it.
+def _refuse_overruling(sender: Sender, new: NewTag | Tag, base: PlacementBase) -> None:
+    """Refuse a ruling from the quiet sheet over what anybody said is no blank: it was not opened.
 
     A tagger's blank beside another's animal is an ordinary dispute, which the instructor settles.
     """
-    if not new.ruling:
-        return
     layout, _ = sender.workspace.layout(new.placement)
     over = layout.standing.between(base.place[new.first_photo], base.place[new.last_photo])
     others = [run.tag for run in over if run.tag.species != BLANK]
@@ -231,6 +229,8 @@ def _turn(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
     if len(known) < len(set(made)):
         raise TagError("What should be undone was never kept, so there is nothing to take back.")
     asked = [bodies.whole({"number": one}, "number", 1) for one in bodies.several(act, "numbers")]
+    if not taken_back:
+        _refuse_restored(sender, known.values())
     numbers = list(dict.fromkeys([*(known[one].number for one in made), *asked]))
     if not numbers:
         raise BodyError("An act names no tag to take back or restore. Load the page again.")
@@ -239,3 +239,12 @@ def _turn(sender: Sender, name: str, act: Mapping[str, Any]) -> Done:
     )
     many = "1 tag" if len(numbers) == 1 else f"{len(numbers)} tags"
     return Done(tuple(numbers), f"{many} {'taken back' if taken_back else 'let hold again'}")
+
+
+def _refuse_restored(sender: Sender, tags: Iterable[Tag]) -> None:
+    """Refuse to let rulings of the quiet sheet hold again over what was said since."""
+    for tag in tags:
+        base = sender.workspace.base(tag.placement)
+        there = {tag.first_photo, tag.last_photo} <= base.place.keys()
+        if tag.ruling and tag.origin == wording.SHEET_ORIGIN and there:
+            _refuse_overruling(sender, tag, base)

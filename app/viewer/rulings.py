@@ -33,11 +33,15 @@ def waiting(workspace: Workspace) -> Mapping[str, Any]:
 
 def references(workspace: Workspace) -> dict[str, list[dict[str, Any]]]:
     """Give the photos that show each species well, by its key."""
+    found = workspace.people.references()
+    editions = workspace.previews.editions({one.photo for one in found})
     shown: dict[str, list[dict[str, Any]]] = {}
-    for one in workspace.people.references():
+    for one in found:
         some = shown.setdefault(one.species, [])
         if len(some) < MOST_REFERENCES:
-            some.append({"photo": one.photo, "from": f"{one.placement}, {one.file}", "by": one.by})
+            whence = f"{one.placement}, {one.file}"
+            edition = editions.get(one.photo, "")
+            some.append({"photo": one.photo, "edition": edition, "from": whence, "by": one.by})
     return shown
 
 
@@ -61,7 +65,7 @@ def _visit(one: ToSettle, species: Mapping[str, Species]) -> dict[str, Any]:
         "weight": int(one.weight),
         "hangs": hangs_line(one),
         "trays": [_tray(tray, species) for tray in sorted(one.trays, key=lambda t: t.weight)],
-        "answers": [_answer(answer, species) for answer in one.answers if answer.readers],
+        "answers": [_answer(answer, species, tags) for answer in one.answers if answer.readers],
         "rulings": [tag.number for tag in tags if tag.ruling],
         "where": _where_said(tags),
         "tray": _most(tag.tray for tag in tags if tag.tray),
@@ -125,12 +129,15 @@ def _where(tag: Tag) -> str:
     return wording.WHERE_WORDS[tag.where]
 
 
-def _answer(answer: Possible, species: Mapping[str, Species]) -> dict[str, Any]:
+def _answer(
+    answer: Possible, species: Mapping[str, Species], tags: Sequence[Tag]
+) -> dict[str, Any]:
     return {
         "who": list(answer.readers),
         "ruling": any(tag.ruling for tag in answer.said),
         "words": said_in_short(answer.said, species),
         "sure": all(tag.sure for tag in answer.said),
+        "origin": _origin(answer.readers, tags),
         "comments": list(dict.fromkeys(tag.comment for tag in answer.said if tag.comment)),
         "tags": [
             {
@@ -145,6 +152,16 @@ def _answer(answer: Possible, species: Mapping[str, Species]) -> dict[str, Any]:
             for tag in answer.said
         ],
     }
+
+
+def _origin(readers: Sequence[str], tags: Sequence[Tag]) -> str:
+    """Say which of those who said the same said it from the quiet sheet; nothing where nobody."""
+    sheet = {tag.tagger for tag in tags if tag.origin == wording.SHEET_ORIGIN}
+    names = [name for name in readers if name in sheet]
+    if not names:
+        return ""
+    whose = "" if len(names) == len(readers) else f"{', '.join(names)}: "
+    return f"{whose}{wording.FROM_SHEET}"
 
 
 def _where_said(tags: Sequence[Tag]) -> dict[str, str]:

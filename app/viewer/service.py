@@ -254,6 +254,7 @@ def runs_asked(call: Call) -> Mapping[str, Any]:
         call.workspace.zone,
         call.tagger,
         call.instructs,
+        call.workspace.previews.editions(shown),
         call.workspace.people.training(call.placement, call.tagger),
     )
     return {"runs": [runs.row(teller, *pair) for pair in pairs]}

@@ -1,6 +1,13 @@
 """Decide which clocks (or log rows) are at fault, what would put them right, and apply it."""
 
-from core.clockfaults.applying import corrected, corrected_checks, in_force, inverse, true_times
+from core.clockfaults.applying import (
+    by_photo,
+    corrected,
+    corrected_checks,
+    in_force,
+    inverse,
+    true_times,
+)
 from core.clockfaults.consequences import ChangedOutcome, changed_outcomes
 from core.clockfaults.find import find_faults
 from core.clockfaults.order import FileOrder, file_order
@@ -24,6 +31,7 @@ __all__ = [
     "Neighbour",
     "Proposal",
     "Timeline",
+    "by_photo",
     "changed_outcomes",
     "corrected",
     "corrected_checks",

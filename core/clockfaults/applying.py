@@ -47,6 +47,13 @@ def _corrected(photos: Sequence[Photo], touched: _Touch) -> list[Photo]:
     return result
 
 
+def by_photo(
+    photos: Sequence[Photo], corrections: Sequence[ClockCorrection]
+) -> dict[int, tuple[ClockCorrection, ...]]:
+    """Give the corrections in force of each photo that has any, by its id, in the order made."""
+    return {photos[at].id: those for at, those in _touched(photos, corrections).items()}
+
+
 def corrected_checks(
     checks: Sequence[ClockCheck],
     photos: Sequence[Photo],

@@ -121,7 +121,7 @@ def findings(
     if waiting:
         many = "1 proposal" if len(waiting) == 1 else f"{len(waiting)} proposals"
         first = f"{waiting[0].words}{' (the first of them)' if waiting[1:] else ''}"
-        words = f"{many} from codes in its photos: {first}. Accept or refuse on the Clocks page."
+        words = f"{many} from codes in its photos. {first}. Accept or refuse on the Clocks page."
         found.append(Finding(thing, words, serious=False))
     return found
 
@@ -137,7 +137,7 @@ def _clocks(made: Sequence[ClockProposal], ground: Ground) -> Iterator[Offer]:
         others = f" and {more} more {'photo' if more == 1 else 'photos'} of that stay"
         true = local_text(one.true_time, ground.zone)
         words = (
-            f"A clock check: the camera showed {one.camera_showed} when it was {true}, "
+            f"The camera showed {one.camera_showed} when it was {true}, "
             f"as the code in {one.file}{others if more else ''} says"
         )
         photo = ground.photos.get(one.photo)

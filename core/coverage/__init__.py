@@ -6,12 +6,19 @@ suspicion makes a tray a caution until somebody has looked, and no more.
 """
 
 from core.coverage.account import WindowAccount, account_of
+from core.coverage.battery import battery_dead
 from core.coverage.card import card_full
-from core.coverage.lens import lens_blocked
+from core.coverage.lens import lens_blocked, shows_nothing
 from core.coverage.quiet import Quiet, quiet_of
 from core.coverage.rhythm import Rhythm, rhythm_of
 from core.coverage.rows import Confidence, State, Stretch, StretchRuling, Suspicion, Why
-from core.coverage.stretches import doubted, stretches_of, without_accepted
+from core.coverage.stretches import (
+    doubted,
+    held,
+    stretches_of,
+    with_clock_in_doubt,
+    without_accepted,
+)
 from core.coverage.watching import Cover, clip, cover, gaps, share, union, watched, without
 from core.coverage.words import could_be_missed
 
@@ -27,19 +34,23 @@ __all__ = [
     "Why",
     "WindowAccount",
     "account_of",
+    "battery_dead",
     "card_full",
     "clip",
     "could_be_missed",
     "cover",
     "doubted",
     "gaps",
+    "held",
     "lens_blocked",
     "quiet_of",
     "rhythm_of",
     "share",
+    "shows_nothing",
     "stretches_of",
     "union",
     "watched",
+    "with_clock_in_doubt",
     "without",
     "without_accepted",
 ]

@@ -39,6 +39,11 @@ def measure(picture: NDArray[np.uint8]) -> tuple[float, float]:
     return float(grey.mean()) / 255, float(grey.std()) / 255
 
 
+def shows_nothing(grey: float, contrast: float) -> bool:
+    """Say whether a photo is dark or featureless by its measures."""
+    return grey <= DARK or contrast <= FEATURELESS
+
+
 def lens_blocked(
     ordered: Sequence[Photo], placement: Placement, grey: Measured, contrast: Measured
 ) -> list[Suspicion]:

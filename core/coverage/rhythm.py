@@ -97,7 +97,7 @@ def _runs(
     at = np.flatnonzero(on_time)
     if len(at) * (step - 1) < ABOVE_CHANCE * int(other_minutes.sum()):
         return [], 0
-    lost = np.where(silent, _due_between(display[:-1], display[1:], step * 60), 0)
+    lost = np.where(silent, due_between(display[:-1], display[1:], step * 60), 0)
     missing = np.diff(np.concatenate(([0], np.cumsum(lost)))[at])
     ends = [0, *(np.flatnonzero(missing > MISSING_MOST) + 1).tolist(), len(at)]
     frames: list[int] = []
@@ -117,7 +117,7 @@ def _on_time(display: NDArray[np.int64], step_s: int) -> NDArray[np.bool_]:
     return on_time
 
 
-def _due_between(
+def due_between(
     display: NDArray[np.int64], following: NDArray[np.int64], step_s: int
 ) -> NDArray[np.int64]:
     """Count the due times strictly between two displays, 2 s away from both."""

@@ -11,11 +11,15 @@ from core.model import Span
 
 
 class State(StrEnum):
-    """Whether a camera would have seen an animal at the tray, the best first."""
+    """Whether a camera would have seen an animal at the tray, the best first.
+
+    Unwatched time decides which cell of the table a tray stands in; untrusted time leaves the
+    cell as it is and makes the tray a caution.
+    """
 
     WATCHED = "watched"
     UNTRUSTED = "untrusted"
-    """It may have, or not: a person has to look."""
+    """It may have, or not: a person has to look, or only a long visit would have been seen."""
     UNWATCHED = "unwatched"
 
 
@@ -25,13 +29,15 @@ class Why(StrEnum):
     # watched
     PROVEN = "photos before and after show that the camera worked"
     WORKING_AT_PICKUP = "the camera was still working at pick-up"
-    # untrusted
+    # untrusted while something speaks against the clock, unwatched at an hour it showed twice
     CLOCK = "photos were taken, but their times cannot be trusted"
     # untrusted while it is suspected, unwatched once a person has accepted it
     CARD_FULL = "the card was full"
+    BATTERY_DEAD = "the battery was dead"
     LENS_BLOCKED = "the lens was blocked"
-    # unwatched
+    # untrusted
     QUIET = "the camera was set to stay quiet after a trigger"
+    # unwatched
     TIMELAPSE_MISSING = "a time-lapse photo was due and is missing"
     DEAD_AT_PICKUP = "the camera was not working at pick-up and took no later photo"
     AFTER_LAST = "no later photo shows that the camera worked"
@@ -91,3 +97,6 @@ class StretchRuling:
     taken_back_by: str = ""
     number: int = 0
     """Order in which rulings were made: where two meet, the later one holds."""
+    look_at: tuple[int, ...] = ()
+    """Ids of the photos that were looked at; where these are asked about again, at times that a
+    clock correction moved, the ruling is of the same stretch."""

@@ -1,7 +1,7 @@
 """Decide for all of time whether one placement was watching, and why or why not.
 
-Where nothing is suspected and no quiet time is longer than the gap, its watched stretches are
-those of `watched`; what is set, suspected or accepted takes time away from them and adds none.
+Its unwatched stretches are what `watched` and accepted rulings leave, so that they and the
+verdict agree; what is set or suspected makes watched time untrusted, and nothing makes it better.
 """
 
 from collections.abc import Collection, Sequence
@@ -15,7 +15,7 @@ from core.coverage.watching import clip, next_due, proves, watched, without
 from core.model import ClockFlag, Photo, Placement, Span, true_time
 from core.visits import TIMELAPSE_SLACK_S
 
-SUSPECTED = frozenset({Why.CARD_FULL, Why.LENS_BLOCKED})
+SUSPECTED = frozenset({Why.CARD_FULL, Why.BATTERY_DEAD, Why.LENS_BLOCKED})
 """Why a stretch is in doubt until a person has looked."""
 EVER = Span(datetime.min.replace(tzinfo=UTC), datetime.max.replace(tzinfo=UTC))
 """All of time: outside its placement no camera watches."""
@@ -28,38 +28,33 @@ def stretches_of(
     placement: Placement,
     gap: timedelta,
     *,
-    clock_doubt: str = "",
     suspicions: Sequence[Suspicion] = (),
     rulings: Sequence[StretchRuling] = (),
 ) -> list[Stretch]:
     """Account for one placement: all of time in order, each stretch ending where the next begins.
 
     Suspected time is untrusted until a person rules on it; then it is unwatched where accepted,
-    and where refused as if nothing had been suspected. Quiet time after a trigger is unwatched
+    and where refused as if nothing had been suspected. Quiet time after a trigger is untrusted
     where it is longer than the gap: a shorter one lies inside a visit.
 
     Parameters
     ----------
     ordered
         All the placement's photos with a true time and their kinds, in order.
-    clock_doubt
-        Why no time of its photos can be trusted, in words; empty: they can.
     suspicions, rulings
         What is suspected, and what people said of that; those of other placements are passed over.
     """
     start, end = placement.start or EVER.start, placement.end or EVER.end
     stay = Span(min(start, end), end)
     name = placement.placement
-    if clock_doubt:
-        inside = [Stretch(stay, State.UNTRUSTED, Why.CLOCK, name, clock_doubt)]
-    else:
-        ruled = [one for one in rulings if one.placement == name and not one.taken_back]
-        inside = _by_proofs(ordered, placement, gap, stay)
-        inside = _lay(inside, _unsure(inside, ordered), {State.UNWATCHED})
-        inside = _lay(inside, _accepted(ruled), set(State))
-        mine = [one for one in suspicions if one.placement == name]
-        inside = _lay(inside, _suspected(mine, ruled), {State.WATCHED})
-        inside = _lay(inside, _quiet(ordered, placement, gap), {State.WATCHED})
+    mine = [one for one in suspicions if one.placement == name]
+    standing = [one for one in rulings if one.placement == name and not one.taken_back]
+    ruled = held(standing, mine)
+    inside = _by_proofs(ordered, placement, gap, stay)
+    inside = _lay(inside, _unsure(inside, ordered), {State.UNWATCHED})
+    inside = _lay(inside, _accepted(ruled), set(State))
+    inside = _lay(inside, _suspected(mine, ruled), {State.WATCHED})
+    inside = _lay(inside, _quiet(ordered, placement, gap), {State.WATCHED})
     before = Stretch(Span(EVER.start, stay.start), State.UNWATCHED, Why.NO_CAMERA)
     after = Stretch(Span(stay.end, EVER.end), State.UNWATCHED, Why.NO_CAMERA)
     return joined([before, *inside, after])
@@ -109,8 +104,22 @@ def _unsure(stretches: Sequence[Stretch], ordered: Sequence[Photo]) -> list[Stre
             start = span.start if one.why in _FROM_A_PROOF else true_time(there[0])
             end = span.end if one.why in _TO_A_PROOF else true_time(there[-1])
             said = str(there[0].clock_flag)
-            found.append(Stretch(Span(start, end), State.UNTRUSTED, Why.CLOCK, one.placement, said))
+            found.append(Stretch(Span(start, end), State.UNWATCHED, Why.CLOCK, one.placement, said))
     return found
+
+
+def held(rulings: Sequence[StretchRuling], suspicions: Sequence[Suspicion]) -> list[StretchRuling]:
+    """Give rulings with the stretches that they are of now.
+
+    A ruling is of photos that somebody looked at. Where the same photos are suspected of the same,
+    it holds for that stretch as it is now, whatever clock correction came since; else for the
+    stretch as it was then.
+    """
+    now = {(one.placement, one.why, one.look_at): one.span for one in suspicions}
+    return [
+        replace(one, span=now.get((one.placement, one.why, one.look_at), one.span))
+        for one in rulings
+    ]
 
 
 def _accepted(ruled: Sequence[StretchRuling]) -> list[Stretch]:
@@ -142,7 +151,7 @@ def _quiet(ordered: Sequence[Photo], placement: Placement, gap: timedelta) -> li
     found = quiet_of(ordered, placement.quiet_s)
     name, set_to = placement.placement, f"{placement.quiet_s} s of quiet after"
     return [
-        Stretch(span, State.UNWATCHED, Why.QUIET, name, f"{set_to} {file}")
+        Stretch(span, State.UNTRUSTED, Why.QUIET, name, f"{set_to} {file}")
         for span, file in zip(found.blind, found.after, strict=True)
         if span.end - span.start > gap
     ]
@@ -179,9 +188,9 @@ def doubted(stretches: Sequence[Stretch]) -> list[Span]:
 def without_accepted(spans: Sequence[Span], stretches: Sequence[Stretch]) -> list[Span]:
     """Take from watched stretches what a person accepted to be unwatched.
 
-    So the verdict follows a ruling, and nothing else that is told here: suspected time counts as
-    watched until somebody has looked (the tray is a caution meanwhile), and the quiet time after
-    a trigger does, since the camera took part in what came before and after (a caution too).
+    So the verdict follows a ruling, and nothing else that is told here: untrusted time counts as
+    watched, and the tray is a caution. Suspected time stays so until somebody has looked; the
+    quiet time after a trigger stays so, since it follows every visit, the last one too.
     """
     gone = [one.span for one in stretches if one.state is State.UNWATCHED and one.why in SUSPECTED]
     if not gone:
@@ -193,3 +202,23 @@ def without_accepted(spans: Sequence[Span], stretches: Sequence[Stretch]) -> lis
         else:
             found += without(span, gone)
     return found
+
+
+def with_clock_in_doubt(stretches: Sequence[Stretch], said: str) -> list[Stretch]:
+    """Give the stretches of a placement against whose clock something clear speaks.
+
+    What would be watched is untrusted: its photos may belong to another time.
+
+    Parameters
+    ----------
+    said
+        More about the doubt, in words; may be empty.
+    """
+    return joined(
+        [
+            replace(one, state=State.UNTRUSTED, why=Why.CLOCK, said=said)
+            if one.state is State.WATCHED
+            else one
+            for one in stretches
+        ]
+    )

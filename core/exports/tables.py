@@ -5,11 +5,13 @@ Times are RFC 3339 with the offset of the study's zone; what a camera showed has
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
 from zoneinfo import ZoneInfo
 
+from core.clockfaults import ClockCorrection
+from core.clockfaults.words import proposal
 from core.model import (
     AnsweredVisit,
     Outcome,
@@ -24,7 +26,7 @@ from core.units import grams_per_litre
 
 PHOTO_COLUMNS = (
     "placement", "file", "camera_time", "subsec", "offset", "time_source", "true_time", "kind",
-    "problem",
+    "problem", "correction",
 )  # fmt: skip
 VISIT_COLUMNS = (
     "placement", "visit", "tray", "start", "end", "photos", "first_photo", "last_photo", "answer",
@@ -60,8 +62,11 @@ def number_text(number: Decimal | float | None, digits: int) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def photo_row(photo: Photo, zone: ZoneInfo) -> Row:
-    """Write one file met on a card; `kind` is empty where the file counts nowhere."""
+def photo_row(photo: Photo, zone: ZoneInfo, corrections: Sequence[ClockCorrection] = ()) -> Row:
+    """Write one file met on a card; `kind` is empty where the file counts nowhere.
+
+    `corrections` are those of its clock that people accepted, in the order made.
+    """
     counts = photo.is_photo and photo.copy_of is None and photo.true_time is not None
     problem = "; ".join(filter(None, (photo.problem, str(photo.clock_flag))))
     return {
@@ -74,6 +79,9 @@ def photo_row(photo: Photo, zone: ZoneInfo) -> Row:
         "true_time": time_text(photo.true_time, zone),
         "kind": str(photo.kind) if counts else "",
         "problem": problem,
+        "correction": "; ".join(
+            f"{proposal(one.kind, one.shift_s)}, by {one.by}" for one in corrections
+        ),
     }
 
 

@@ -27,12 +27,11 @@ from sqlalchemy import (
 )
 
 from core.store.dialects import is_sqlite
-from core.store.tables import CHANGES, METADATA, SCHEMA_STEPS
+from core.store.tables import METADATA
 
 LOT = 500
 """Rows that are held at once."""
 _LARGEST = 1 << 256
-_MADE_BY_STEPS = (CHANGES, SCHEMA_STEPS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +66,9 @@ def carry(source: Connection, target: Connection) -> None:
 
     Numbers that were given and are gone are not given again there either.
     """
-    for made in _MADE_BY_STEPS:
-        target.execute(delete(made))
+    for made in reversed(METADATA.sorted_tables):  # steps put first rows into some
+        if target.execute(select(*made.primary_key).limit(1)).first() is not None:
+            target.execute(delete(made))
     for one in METADATA.sorted_tables:
         _carry_table(source, target, one)
     for one, key in _numbered():

@@ -13,6 +13,7 @@ from typing import Self
 
 from sqlalchemy import Connection, Engine, func, inspect, select
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
 from core.errors import StudyError
 from core.store import dialects, migrations, servers
@@ -206,6 +207,10 @@ def faults_in_words(name: str, *, writing: bool) -> Iterator[None]:
         if words is None:
             raise
         raise words from fault
+    except PoolTimeoutError as fault:
+        raise StudyError(
+            f"{name}: too many ask for the study at once. Nothing was stored; do it again."
+        ) from fault
     except UnicodeEncodeError as fault:
         raise StudyError(
             f"{fault.object!r} is not written in Unicode and cannot be stored. Rename it."

@@ -28,7 +28,7 @@ class CardFile:
 
 def files(connection: Connection) -> list[File]:
     """Fetch every file of a study, by id."""
-    names = "size", "fingerprint", "content_hash"
+    names = "size", "fingerprint", "content_hash", "copy_of"
     asked = select(
         PHOTOS.c.id,
         PHOTOS.c.placement,

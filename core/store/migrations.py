@@ -412,3 +412,21 @@ def s08_codes_read_and_decided(connection: Connection) -> None:
     """Hold what codes photos showed, and what people said of what they lead to."""
     for statement in CODES:
         connection.exec_driver_sql(statement.replace("{key}", dialects.key(connection)))
+
+
+LOOKED_AT = (
+    # Ids of the photos that somebody looked at; none where the ruling is from before they were.
+    "ALTER TABLE stretch_rulings ADD COLUMN look_at TEXT",
+    # Raised as photos of a placement are measured of which some show nothing.
+    """CREATE TABLE measure_marks (
+        placement TEXT NOT NULL PRIMARY KEY,
+        number BIGINT NOT NULL
+    )""",
+)
+
+
+@_step
+def s09_rulings_name_their_photos(connection: Connection) -> None:
+    """Hold which photos a ruling is of, and a number that rises as dark photos are measured."""
+    for statement in LOOKED_AT:
+        connection.exec_driver_sql(statement)

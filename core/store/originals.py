@@ -54,6 +54,16 @@ def originals_of(connection: Connection, ids: Collection[int]) -> dict[int, Orig
     return found
 
 
+def editions(connection: Connection, ids: Collection[int]) -> dict[int, str]:
+    """Fetch what changes for a photo when its file is found to hold something else, by id."""
+    columns = PHOTOS.c.id, PHOTOS.c.size, PHOTOS.c.changed_ns
+    found: dict[int, str] = {}
+    for some in batches(list(ids)):
+        rows = connection.execute(select(*columns).where(PHOTOS.c.id.in_(some)))
+        found |= {photo: f"{size:x}-{changed_ns:x}" for photo, size, changed_ns in rows}
+    return found
+
+
 def ids_on(connection: Connection, card_id: int) -> list[int]:
     """Fetch the ids of every file of a card."""
     return list(connection.scalars(select(PHOTOS.c.id).where(PHOTOS.c.card_id == card_id)))

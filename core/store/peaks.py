@@ -26,6 +26,9 @@ class Change:
     """Over the whole picture, 0 to 1."""
     outline: Polygons
     """Round what changed, lengths in picture widths."""
+    on_tray: float | None = None
+    """The same inside the outlines of the trays; None where no outline was known."""
+    off_tray: float | None = None
 
 
 def mark(connection: Connection, placement: str) -> tuple[float, ...]:
@@ -52,10 +55,11 @@ def infrared(connection: Connection, placement: str) -> dict[int, bool]:
 
 def changes(connection: Connection, photos: Sequence[int]) -> dict[int, Change]:
     """Fetch all of the scores of some photos, by their ids; those not scored are left out."""
-    columns = [SCORES.c[name] for name in ("photo_id", "infrared", "whole", "outline")]
+    names = "photo_id", "infrared", "whole", "outline", "on_tray", "off_tray"
+    columns = [SCORES.c[name] for name in names]
     found: dict[int, Change] = {}
     for some in batches(photos):
         asked = select(*columns).where(SCORES.c.photo_id.in_(some))
-        for photo, infrared, whole, outline in connection.execute(asked):
-            found[photo] = Change(infrared, whole, json.loads(outline or "[]"))
+        for photo, infrared, whole, outline, *parts in connection.execute(asked):
+            found[photo] = Change(infrared, whole, json.loads(outline or "[]"), *parts)
     return found

@@ -20,8 +20,9 @@ OLDEST = 12
 """Its triggers need PostgreSQL 11; what is older than 12 was never tried (a judgement)."""
 REACH_S = 10
 """How long a server has to answer the first time. [s]"""
-POOL = 10
-"""Connections that are kept; more threads get one of their own for as long as they need it."""
+POOL, MOST = 10, 60
+"""Connections that are kept, and that are open at once: a server has about 100 for all (its own
+default). Who comes then waits for one."""
 ONE_WRITER = 0x4C61737462697465
 """The advisory lock that each writer holds: "Lastbite" in ASCII."""
 HIDDEN = "***"
@@ -103,7 +104,7 @@ def engine(url: URL, busy_s: float) -> Engine:
         given["connect_timeout"] = REACH_S
     try:
         made = create_engine(
-            url, connect_args=given, pool_size=POOL, max_overflow=-1, pool_pre_ping=True
+            url, connect_args=given, pool_size=POOL, max_overflow=MOST - POOL, pool_pre_ping=True
         )
     except (ImportError, NoSuchModuleError) as fault:
         raise StudyError(

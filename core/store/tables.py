@@ -367,6 +367,15 @@ STRETCH_RULINGS = Table(
     Column("made_at", UtcTime, nullable=False),
     Column("taken_back", UtcTime),
     Column("taken_back_by", Text),
+    Column("look_at", Text),
+)
+
+# Raised as photos are measured at a placement where some show nothing: there alone it matters.
+MEASURE_MARKS = Table(
+    "measure_marks",
+    METADATA,
+    Column("placement", Text, primary_key=True),
+    Column("number", BigInteger, nullable=False),
 )
 
 CODES_READ = Table(

@@ -68,12 +68,17 @@ def make(folder: Path, held: Sequence[Card]) -> None:
     database.dispose()
 
 
+def tell(line: str) -> None:
+    """Print a line."""
+    print(line, flush=True)  # noqa: T201
+
+
 def timed(words: str, work: Callable[[], Any]) -> Any:
     """Print how long something took, and give what it gave."""
     began, worked = time.perf_counter(), time.process_time()
     found = work()
     wall, processor = time.perf_counter() - began, time.process_time() - worked
-    print(f"{words:<64}{wall:8.2f} s {processor:8.2f} s of a processor")
+    tell(f"{words:<64}{wall:8.2f} s {processor:8.2f} s of a processor")
     return found
 
 
@@ -81,13 +86,13 @@ def whole_study(folder: Path, placements: int) -> None:
     """Look at all clocks, show the page, decide one."""
     held = season(placements)
     make(folder, held)
-    print(f"{placements} placements, {sum(len(card.photos) for card in held)} photos")
+    tell(f"{placements} placements, {sum(len(card.photos) for card in held)} photos")
     names = [card.placement.placement for card in held]
     with Workspace.open(folder) as study:
         timed("photos, times, visits of every placement, which check needs",
               lambda: [study.view(name) for name in names])  # fmt: skip
         found = timed("every clock looked at", lambda: [study.clocks.findings(n) for n in names])
-        print(f"  {sum(map(bool, found))} clocks with a finding")
+        tell(f"  {sum(map(bool, found))} clocks with a finding")
         timed("the rest of check, with what each proposal would change", study.check)
     os.environ[session.STUDY_VARIABLE] = str(folder)
     page = AppTest.from_file(str(Path(session.__file__).with_name("main.py")), default_timeout=600)
@@ -105,7 +110,7 @@ def one_placement() -> None:
     """Look at the clock of one placement of many photos."""
     habits = Habits(nights=20, by_night=MANY_A_NIGHT, by_day=MANY_A_NIGHT / 4, dies=0, trips=0)
     card = seasons.clean(Random(1), date(2026, 3, 2), habits)
-    print(f"one placement, {len(card.photos)} photos")
+    tell(f"one placement, {len(card.photos)} photos")
     timed("its clock looked at, nothing wrong", lambda: find_faults(card.timeline(light=True)))
     wrong = seasons.one_hour(card, Random(2))
     timed("its clock looked at, an hour off", lambda: find_faults(wrong.timeline(light=True)))

@@ -12,7 +12,6 @@ class Person {
     this.said = new Said();
     this.history = new History(`lastbite:${name}:deeds`);
     this.pace = new Pace();
-    this.faults = [];
     this.settings = keptItem("sessionStorage", `lastbite:${name}:desk`, {});
     for (const item of outbox.waiting.values()) this.remember(item);
   }
@@ -77,7 +76,7 @@ class Desk {
     this.data = data;
     this.person = person;
     this.changed = changed;
-    this.queue = new Queue(data, () => this.data.ticket, changed);
+    this.queue = new Queue(data, () => this.data.ticket, () => this.heard());
     this.at = 0;
     this.photo = 0;
     this.finished = false;
@@ -85,7 +84,8 @@ class Desk {
     this.page = 0;
     this.status = { words: "", act: "" };
     this.comments = new Map();
-    this.question = null; // the species that waits for "where"
+    this.question = null; // {act, run, row, held}: a tag that waits for "where", and keys for it
+    this.goneSaid = false;
     this.edit = null; // the tray's outline while it is being put right
     this.joining = null; // a join that is being checked: keys wait for it
     this.begun = null;
@@ -208,9 +208,23 @@ class Desk {
     this.changed();
   }
 
+  // The next run, or the one before; those that are gone are passed over. Gives whether there is one.
   step(by) {
-    const at = this.at + by;
-    if (at >= 0 && at < this.queue.runs.length) this.to(at);
+    const { runs } = this.queue;
+    let at = this.at + by;
+    while (runs[at]?.gone) at += by;
+    const there = at >= 0 && at < runs.length;
+    if (there) this.to(at);
+    return there;
+  }
+
+  // That runs of the list are gone is said once.
+  heard() {
+    if (this.queue.gone && !this.goneSaid) {
+      this.goneSaid = true;
+      this.say(`Runs of this list are passed over. ${this.queue.gone}`);
+    }
+    this.changed();
   }
 
   look(photo) {
@@ -236,9 +250,7 @@ class Desk {
       backToSheet(this);
     } else if (this.queue.show === MINE) {
       this.toOpen();
-    } else if (this.at + 1 < this.queue.runs.length) {
-      this.to(this.at + 1);
-    } else {
+    } else if (!this.step(1)) {
       this.freshTag();
       this.changed();
     }

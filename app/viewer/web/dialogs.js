@@ -24,7 +24,7 @@ class WhereQuestion {
         "p",
         {},
         "Up and Down choose, Enter answers; or click. It stays until you change it. " +
-          "Other keys wait until this is answered.",
+          "Other keys wait for the answer.",
       ),
       el("div", { class: "answers" }, ...this.buttons),
       this.waiting,
@@ -35,12 +35,13 @@ class WhereQuestion {
   draw(desk) {
     const { question } = desk;
     if (question && !this.root.open) {
-      setText(this.words, `${speciesName(desk, question.species)}: where was it?`);
+      setText(this.words, `${speciesName(desk, question.act.species)}: where was it?`);
       this.root.showModal();
       this.root.focus(); // no answer is the first by itself: Space and Enter choose none yet
     }
     const held = question?.held.length ?? 0;
-    setText(this.waiting, held ? `${many(held, "key")} waiting.` : "");
+    const words = [held ? `${many(held, "key")} waiting.` : "", question?.note ?? ""];
+    setText(this.waiting, words.filter(Boolean).join(" "));
     if (!question && this.root.open) this.root.close();
   }
 
@@ -61,14 +62,13 @@ class WhereQuestion {
   pressed(event) {
     event.stopPropagation();
     const here = this.buttons.indexOf(event.target);
-    const step = { ArrowDown: 1, ArrowRight: 1, ArrowUp: -1, ArrowLeft: -1 }[event.key];
+    const step = event.shiftKey ? 0 : { ArrowDown: 1, ArrowUp: -1 }[event.key];
+    const presses = event.key === "Enter" && event.target !== this.root;
     if (step) {
       event.preventDefault();
       const [count, from] = [this.buttons.length, here < 0 && step < 0 ? 0 : here];
       this.buttons[(from + step + count) % count].focus();
-    } else if (event.repeat) {
-      event.preventDefault();
-    } else if (event.key !== "Enter" && event.key !== "Tab" && this.hold(event)) {
+    } else if (event.repeat || (!presses && event.key !== "Tab" && this.hold(event))) {
       event.preventDefault();
     }
   }
@@ -96,9 +96,10 @@ class KeySheet {
     const tools = isSheet ? SHEET_TOOLS : TOOLS;
     const species = this.species.map(({ key, name }) => [key, name]);
     const groups = [isSheet ? ["The quiet sheet", []] : ["Species", species]];
-    for (const { group, shown, words } of tools) {
-      if (group) groups.push([group, []]);
-      if (shown) groups[groups.length - 1][1].push([shown, words]);
+    for (const one of tools) {
+      if (one.group) groups.push([one.group, []]);
+      const way = isSheet ? one.shown : wayTo(one, this.species);
+      if (one.shown) groups[groups.length - 1][1].push([way, one.words]);
     }
     this.body.replaceChildren(...groups.map(([title, lines]) => keyList(title, lines)));
     this.root.showModal();

@@ -19,6 +19,14 @@ function filled(node, attributes, inside) {
   return node;
 }
 
+// A browser keeps pictures by their address: that of another study's photo, or of what another file
+// holds under the same number now, must be another address.
+let ofStudy = "";
+
+function addressOf(size, { id, edition }) {
+  return `/photo/${size}/${id}?of=${ofStudy}&edition=${edition}`;
+}
+
 // Undefined, null and false take the attribute away; true leaves it empty.
 function setAttribute(node, name, value) {
   if (value === undefined || value === null || value === false) {

@@ -79,6 +79,12 @@ function toolOf(deed) {
   return TOOLS.find((tool) => tool.deed === deed) ?? SHEET_TOOLS.find((tool) => tool.deed === deed);
 }
 
+// How a tool is reached; a study from before these keys were refused may have one as a species'.
+function wayTo({ keys, shown }, species) {
+  const taken = (key) => species.some((one) => one.key === key);
+  return keys.length && keys.every(taken) ? "its button" : shown;
+}
+
 // Gives {deed, species?, repeats?}; null for a key that means nothing here.
 function deedOf(event, species, tools = TOOLS) {
   const undoing = undoKey(event);
@@ -161,6 +167,11 @@ function noteControl(event) {
 function giveKeys(root) {
   atControl = null;
   root.focus({ preventScroll: true });
+}
+
+// Esc, and a letter that tags, are keys of somebody who is back at the photos.
+function takesKeys(event, meant) {
+  return meant.deed === "leave" || (meant.deed === "species" && /^\p{L}$/u.test(event.key));
 }
 
 // Space or Enter of somebody whose control went away under them: nobody's key.

@@ -99,8 +99,10 @@ class Panel {
   }
 
   hint(deed, more = {}) {
-    const { shown, words } = toolOf(deed);
-    return { title: `${words} (${shown})`, "aria-keyshortcuts": shortcut(shown), ...more };
+    const { words } = toolOf(deed);
+    const way = wayTo(toolOf(deed), this.data.species);
+    const keys = way === toolOf(deed).shown ? shortcut(way) : null;
+    return { title: `${words} (${way})`, "aria-keyshortcuts": keys, ...more };
   }
 
   plainButton(deed, words) {
@@ -127,8 +129,9 @@ class Panel {
 
   answerButton(deed) {
     const { shown } = toolOf(deed);
+    const free = wayTo(toolOf(deed), this.data.species) === shown;
     return button(
-      [cap(shown.replace("Shift+", "⇧")), el("span", {}, ANSWERS[deed])],
+      [free ? cap(shown.replace("Shift+", "⇧")) : null, el("span", {}, ANSWERS[deed])],
       (event) => this.once(event, deed),
       this.hint(deed, { class: "who", "data-key": deed }),
     );
@@ -158,7 +161,7 @@ class Panel {
     setText(this.when, row ? `${row.when}, ${many(row.photos.length, "photo")}` : "");
     setText(this.tray, row?.tray ?? "");
     this.tray.classList.toggle("outside", row ? !row.in_window : false);
-    this.tags.disabled = !row || row.kind === "untimed" || !desk.data.who || Boolean(desk.edit);
+    setOff(this.tags, !row || row.kind === "untimed" || !desk.data.who || Boolean(desk.edit));
     this.dial.draw(desk.where);
     setText(this.count, String(desk.count));
     setState(this.unsure, "pressed", !desk.sure);
@@ -187,32 +190,36 @@ class Panel {
     const { run, row } = desk;
     setText(this.state, row?.state ? `State: ${row.state}` : row?.learned ?? "");
     const standing = row ? desk.said.standing(run) : [];
-    // Made anew only when something else is said: a button that is pressed must not go away.
-    const key = JSON.stringify(standing.map((tag) => [tag.act, tag.number, tag.who, tag.words]));
-    const whole = `${row ? runKey(run) : ""} ${key}`;
-    if (whole === this.saidKey) return;
-    this.saidKey = whole;
-    this.said.replaceChildren(...standing.map((tag) => this.saidLine(tag)));
+    const lines = keyed(this.said, standing, (tag) => lineKey(desk, tag), () => this.saidLine());
+    lines.forEach((line, at) => this.drawLine(line, standing[at]));
   }
 
-  backButton(tag) {
-    const label = `Take back: ${tag.words}`;
-    const press = () => this.act("takeBack", tag);
-    return button("Take back", press, { class: "small", "aria-label": label });
-  }
-
-  saidLine(tag) {
-    const who = tag.mine ? "You said" : `${tag.who} said`;
-    const state = tag.number ? "kept" : "waiting";
-    const back = tag.mine || this.data.instructor;
-    return el(
+  saidLine() {
+    const line = el(
       "li",
       {},
-      el("span", { class: "mark" }, `${MARKS[state]} ${state}`),
-      el("span", { class: "words" }, `${who}: ${tag.words}`),
-      back ? this.backButton(tag) : null,
+      el("span", { class: "mark" }),
+      el("span", { class: "words" }),
+      button("Take back", () => this.act("takeBack", line.tag), { class: "small" }),
     );
+    return line;
   }
+
+  drawLine(line, tag) {
+    const [mark, words, back] = line.children;
+    const state = tag.number ? "kept" : "waiting";
+    line.tag = tag;
+    setText(mark, `${MARKS[state]} ${state}`);
+    setText(words, `${tag.mine ? "You said" : `${tag.who} said`}: ${tag.words}`);
+    setAttribute(back, "aria-label", `Take back: ${tag.words}`);
+    back.hidden = !tag.mine && !this.data.instructor;
+  }
+}
+
+// One name for a tag from the moment it was made here, also when the study tells of it later.
+function lineKey(desk, tag) {
+  const made = tag.act ?? desk.said.actOf(tag.number);
+  return made ?? String(tag.number);
 }
 
 // The tray seen from above: fed in its middle, on the tray round it, near it outside.

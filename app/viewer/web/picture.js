@@ -124,7 +124,7 @@ class Picture {
     };
     for (const tool of this.tools.children) {
       const { deed } = tool.dataset;
-      tool.disabled = !photo || (deed === "play" && desk.row.photos.length < 2);
+      setOff(tool, !photo || (deed === "play" && desk.row.photos.length < 2));
       if (deed in pressed) setState(tool, "pressed", pressed[deed]);
     }
   }
@@ -133,16 +133,25 @@ class Picture {
     const photos = desk.row?.photos ?? [];
     const first = Math.max(0, Math.min(desk.photo - THUMBS / 2, photos.length - THUMBS));
     const some = photos.slice(first, first + THUMBS);
-    const key = some.map((photo) => photo.id).join();
-    if (key !== this.stripKey) {
-      this.stripKey = key;
-      const thumbs = some.map((photo, at) => this.thumb(desk, photo, first + at));
-      this.strip.replaceChildren(...(photos.length > 1 ? thumbs : []));
-      setTimeout(() => this.fetchStrip(key), STRIP_AFTER_MS);
-    }
+    const key = some.map((photo) => addressOf("strip", photo)).join();
+    if (key !== this.stripKey) this.turnStrip(desk, photos.length > 1 ? some : [], first, key);
     for (const thumb of this.strip.children) {
       setAttribute(thumb, "aria-current", Number(thumb.dataset.at) === desk.photo ? "true" : null);
     }
+  }
+
+  // Whoever walked to a small picture that is left behind stays in the strip, at the one on screen.
+  turnStrip(desk, some, first, key) {
+    const held = focusIn(this.strip);
+    this.stripKey = key;
+    keyed(
+      this.strip,
+      some,
+      (photo) => addressOf("strip", photo),
+      (photo, at) => this.thumb(desk, photo, first + at),
+    );
+    if (held && !held.isConnected) this.strip.children[desk.photo - first]?.focus();
+    setTimeout(() => this.fetchStrip(key), STRIP_AFTER_MS);
   }
 
   thumb(desk, photo, at) {
@@ -160,7 +169,7 @@ class Picture {
 
   fetchStrip(key) {
     if (key !== this.stripKey) return;
-    for (const img of this.strip.querySelectorAll("img")) img.src = img.dataset.src;
+    for (const img of this.strip.querySelectorAll("img")) setAttribute(img, "src", img.dataset.src);
   }
 
   // Where on the stage (0 to 1) a point of the picture is, that is given in picture widths.
@@ -194,6 +203,7 @@ function captionOf(desk, photo) {
     `Photo ${desk.photo + 1} of ${desk.row.photos.length}`,
     photo.time || "no time",
     photo.infrared === null ? "" : light,
+    photo.changed,
     photo.file.split("/").pop(),
   ];
   return words.filter(Boolean).join(", ") + (lit ? ` (shown ${lit})` : "");

@@ -8,13 +8,6 @@ const MOST_PENDING = 4; // a browser asks a server for six things at once
 const DOT = "data:image/gif;base64,R0lGODlhAQABAAAAACH5BAEKAAEALAAAAAABAAEAAAICTAEAOw==";
 const STRIP_AFTER_MS = 120; // small pictures of a run that is left at once are not fetched
 
-// A browser keeps pictures by their address: that of another study must be another address.
-let ofStudy = "";
-
-function addressOf(size, photo) {
-  return `/photo/${size}/${photo.id}?of=${ofStudy}`;
-}
-
 function reviewOf(photo) {
   return addressOf("review", photo);
 }

@@ -15,6 +15,7 @@ class Queue {
     this.tagged = 0;
     this.unscored = 0;
     this.louder = 0; // of the quiet sheet: runs that changed too much for it
+    this.gone = ""; // why some of the runs are no runs any more
     this.outlines = [];
     this.clockFault = "";
     this.loaded = false;
@@ -113,7 +114,7 @@ class Queue {
     run.stale = Boolean(run.again); // something was said of it while this was on its way
     run.again = false;
     if (row.gone === undefined) run.row = row;
-    else run.gone = row.gone;
+    else this.gone = run.gone = row.gone;
   }
 
   forget() {

@@ -5,6 +5,7 @@ class Said {
   constructor() {
     this.records = new Map(); // run key -> tags made here, in order
     this.byAct = new Map(); // act id -> such a tag
+    this.acts = new Map(); // number of a tag -> the act that made it
     this.gone = new Set(); // numbers of tags that were taken back here
   }
 
@@ -22,6 +23,17 @@ class Said {
       if (left.length) this.records.set(key, left);
       else this.records.delete(key);
     }
+  }
+
+  // The act by which a tag of the study was made here; null for any other.
+  actOf(number) {
+    return this.acts.get(number) ?? null;
+  }
+
+  numbered(record, number) {
+    record.number = number;
+    this.acts.set(number, record.act);
+    if (record.back) this.gone.add(number);
   }
 
   // Takes tags back, or lets them hold again.

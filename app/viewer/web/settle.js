@@ -96,9 +96,10 @@ function settlePressed(event) {
   if (!open?.view.root.isConnected || event.isComposing) return;
   const target = event.composedPath()[0];
   if (isTyping(target) || isDialogOpen() || open.view.keys.open) return;
-  if (isOrphaned(event)) {
+  if (isAstray(event, target)) {
     event.preventDefault();
     event.stopImmediatePropagation();
+    open.settling.say(astrayWords(event));
     return;
   }
   if (isForControl(event, target)) return;
@@ -106,6 +107,7 @@ function settlePressed(event) {
   if (meant) {
     event.preventDefault();
     event.stopImmediatePropagation();
+    if (takesKeys(event, meant)) giveKeys(open.view.root);
     if (!event.repeat || meant.repeats) settleAct(meant.deed, meant.value);
   } else if (["r", "c"].includes(event.key.toLowerCase()) && !event.ctrlKey && !event.metaKey) {
     event.stopImmediatePropagation();

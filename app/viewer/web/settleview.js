@@ -36,6 +36,7 @@ class SettleView {
       this.end,
       this.keys,
     );
+    this.root.addEventListener("focusin", noteControl);
     place.replaceChildren(this.root);
     this.drawn = "";
   }
@@ -71,7 +72,7 @@ class SettleView {
     this.reason.addEventListener("input", () => this.act("reasoned", this.reason.value));
     this.reason.addEventListener("keydown", (event) => {
       event.stopPropagation();
-      if (event.key === "Escape" || event.key === "Enter") this.root.focus({ preventScroll: true });
+      if (event.key === "Escape" || event.key === "Enter") giveKeys(this.root);
     });
     const species = this.data.species.map(({ key, name }) => this.who(key, key, name, "species"));
     const others = NO_SPECIES.map(([key, shown, name]) => this.who(key, shown, name, key));
@@ -114,8 +115,8 @@ class SettleView {
     const fault = settling.refused || settling.fault;
     setText(this.fault, fault);
     this.fault.hidden = !fault;
-    this.undo.disabled = !settling.done.length;
-    this.redo.disabled = !settling.undone.length;
+    setOff(this.undo, !settling.done.length);
+    setOff(this.redo, !settling.undone.length);
     const none = settling.loaded && !settling.left && !item?.done && !item?.gone;
     this.end.hidden = !(settling.loaded && !settling.left);
     setText(this.end, settling.items.length
@@ -138,7 +139,7 @@ class SettleView {
       this.answers.replaceChildren(...item.answers.map((one, at) => this.side(one, at + 1)));
     }
     this.drawRefs(settling, item);
-    this.form.disabled = !item.row;
+    setOff(this.form, !item.row);
     for (const one of this.where.children) chosenOne(one, one.dataset.where === settling.where);
     this.drawTrays(settling, item);
     setState(this.also, "pressed", settling.also);
@@ -149,7 +150,7 @@ class SettleView {
   drawPhoto(settling, item) {
     const photo = settling.shown;
     const address = photo
-      ? (settling.zoomed ? addressOf("original", photo.id) : reviewOf(photo.id))
+      ? addressOf(settling.zoomed ? "original" : "review", photo)
       : "";
     setAttribute(this.image, "src", address || null);
     this.image.alt = photo?.alt ?? "";
@@ -164,7 +165,10 @@ class SettleView {
     if (key !== this.stripKey) {
       this.stripKey = key;
       this.strip.replaceChildren(...some.map((one, at) => button(
-        [el("img", { src: stripOf(one.id), alt: "" }), el("span", {}, String(first + at + 1))],
+        [
+          el("img", { src: addressOf("strip", one), alt: "" }),
+          el("span", {}, String(first + at + 1)),
+        ],
         () => this.act("photo", first + at),
         { class: "thumb", "aria-label": one.alt, "data-at": first + at },
       )));
@@ -188,6 +192,7 @@ class SettleView {
       )),
       el("p", { class: "said-words" }, answer.words),
       answer.sure ? null : el("p", { class: "unsure" }, "? not sure"),
+      answer.origin ? el("p", { class: "unsure" }, answer.origin) : null,
       ...answer.comments.map((one) => el("p", { class: "quote" }, `“${one}”`)),
     );
   }
@@ -203,7 +208,8 @@ class SettleView {
       { class: "ref" },
       el("figcaption", {}, `${nameOf(this.data, key)} here`),
       el("div", { class: "ref-row" }, ...settling.references[key].map((one) => el("img", {
-        src: stripOf(one.photo), alt: `Reference of ${nameOf(this.data, key)}: ${one.from}`,
+        src: addressOf("strip", { id: one.photo, edition: one.edition }),
+        alt: `Reference of ${nameOf(this.data, key)}: ${one.from}`,
         title: `${one.from}, chosen by ${one.by}`,
       }))),
     )));

@@ -78,7 +78,7 @@ class Settling {
     });
     const open = fresh.filter((item) => !item.done && item !== here);
     if (here && !here.done && !here.gone && !fresh.includes(here)) {
-      Object.assign(here, { gone: true, row: null }); // somebody else settled it: see what they said
+      Object.assign(here, { gone: true, row: null }); // to see what somebody else ruled
     }
     const current = here && (here.done || this.loaded) ? [here] : [];
     this.items = [...ruled, ...current, ...open];
@@ -101,7 +101,9 @@ class Settling {
         const [row] = (await ask("/tagging/runs", this.data.ticket, body)).runs;
         if (row.gone === undefined) item.row = row;
         else item.moved = row.gone;
-        for (const photo of item.row?.photos.slice(0, 4) ?? []) new Image().src = reviewOf(photo.id);
+        for (const photo of item.row?.photos.slice(0, 4) ?? []) {
+          new Image().src = addressOf("review", photo);
+        }
       } catch (fault) {
         this.fault = fault instanceof RefusedError ? fault.message : "The connection is lost.";
         setTimeout(() => this.fetch(), RETRY_MS);
@@ -305,19 +307,4 @@ function titleOf(item) {
 function nameOf(data, key) {
   const named = { blank: "Blank", unknown: "Unknown", handler: "Handler" };
   return named[key] ?? data.species.find((one) => one.key === key)?.name ?? key;
-}
-
-// A browser keeps pictures by their address: that of another study must be another address.
-let ofStudy = "";
-
-function addressOf(size, photo) {
-  return `/photo/${size}/${photo}?of=${ofStudy}`;
-}
-
-function reviewOf(photo) {
-  return addressOf("review", photo);
-}
-
-function stripOf(photo) {
-  return addressOf("strip", photo);
 }

@@ -67,7 +67,8 @@ class Sheet {
       el(
         "p",
         { class: "plainly" },
-        "Sorted by how little changed. A still or small animal can be among them: look at each.",
+        "Sorted by how little changed, up to 0.4 % of the picture in one place. " +
+          "A still or small animal can be among them: look at each.",
       ),
       this.where,
       this.grid,
@@ -78,12 +79,12 @@ class Sheet {
   draw() {
     const desk = this.desk();
     const runs = pageRuns(desk);
-    const key = `${desk.queue.placement}|${desk.page}|${runs.map(runKey).join()}`;
+    const key = `${ofStudy}|${desk.queue.placement}|${desk.page}|${runs.map(runKey).join()}`;
     if (key !== this.key) this.turn(runs, key);
     for (const run of runs) this.tiles.get(runKey(run)).draw(desk, run);
     setText(this.where, this.place(desk));
-    this.before.disabled = desk.page === 0;
-    this.after.disabled = desk.page + 1 >= pages(desk);
+    setOff(this.before, desk.page === 0);
+    setOff(this.after, desk.page + 1 >= pages(desk));
     this.drawConfirm(desk);
     this.fetchAhead(desk);
   }
@@ -111,7 +112,7 @@ class Sheet {
 
   holdsFocus() {
     const here = this.root.getRootNode().activeElement;
-    return Boolean(here) && (here === this.root.closest(".lastbite") || this.root.contains(here));
+    return Boolean(here) && (here === this.root.closest(".lastbite") || this.grid.contains(here));
   }
 
   // The pictures of the next page come once those of this one are there.
@@ -136,13 +137,8 @@ class Sheet {
       : "";
     const left = `${more}${unscored ? words : ""}`;
     if (!queue.runs.length) return `No run that changed this little waits for you here.${left}`;
-    const open = queue.runs.filter((run) => !desk.said.tagged(run)).length;
-    const time = desk.person.pace.left(open);
-    const wait = [`${many(open, "run")} of ${queue.runs.length} left`, time].filter(Boolean);
-    return (
-      `Page ${desk.page + 1} of ${pages(desk)}, ${wait.join(", ")}: ` +
-      `of each run its most different photo is shown.${left}`
-    );
+    const page = `Page ${desk.page + 1} of ${pages(desk)}`;
+    return `${page}: of each run its most different photo is shown.${left}`;
   }
 
   // Runs that the confirmation is about, and what it still waits for, in words.
@@ -167,7 +163,7 @@ class Sheet {
     const waits = runs.length ? this.waitsFor(desk) : "";
     const words = runs.length === 1 ? "This 1 is blank" : `These ${runs.length} are blank`;
     setText(this.confirm, runs.length ? words : "No run of this page is in");
-    this.confirm.disabled = !runs.length || waits !== "";
+    setOff(this.confirm, !runs.length || waits !== "");
     setText(this.why, waits);
   }
 
@@ -274,11 +270,12 @@ class Tile {
     const said = desk.said.mine(run)[0];
     const isIn = this.isIn(desk, run);
     const state = this.stateOf(run, said, isIn);
-    setText(this.words, row ? `${clock(row)} · ${many(run.count, "photo")}` : "…");
+    const words = row && [clock(row), many(run.count, "photo"), peakOf(run).changed];
+    setText(this.words, words ? words.filter(Boolean).join(" · ") : "…");
     setText(this.pick, state);
     setAttribute(this.pick, "aria-label", `${row?.name ?? "A run"}: ${state}`);
     setState(this.pick, "pressed", isIn);
-    this.pick.disabled = Boolean(said) || Boolean(run.gone) || !row;
+    setOff(this.pick, Boolean(said) || Boolean(run.gone) || !row);
     this.root.classList.toggle("in", isIn);
     this.root.classList.toggle("tagged", Boolean(said));
   }

@@ -18,16 +18,23 @@ function tag(desk, species) {
     desk.say(fault);
     return;
   }
-  if (!NOBODY.has(species) && !desk.where) {
-    desk.question = { species, run, held: [] };
-    desk.changed();
+  const act = actOf(desk, run, species);
+  if (NOBODY.has(species) || act.where) {
+    tagRun(desk, run, act);
     return;
   }
-  const act = actOf(desk, run, species);
+  desk.question = { act, run, row: run.row, held: [], note: "" };
+  desk.changed();
+}
+
+// Goes on from the run that was tagged, unless another is on screen by now.
+function tagRun(desk, run, act) {
   keepTags(desk, [[run, act]], "");
   desk.comments.delete(runKey(run));
   desk.person.pace.tagged(Date.now());
-  if (act.also) {
+  if (desk.run !== run) {
+    desk.changed();
+  } else if (act.also) {
     Object.assign(desk, { count: 1, sure: true });
     desk.changed();
   } else {
@@ -285,24 +292,24 @@ function answered(person, item, done, refused) {
   const { act, about } = item;
   const record = person.said.byAct.get(act.id);
   if (act.do === "tag" && done && record) {
-    record.number = done.numbers[0];
-    if (record.back) person.said.gone.add(record.number);
+    person.said.numbered(record, done.numbers[0]);
   }
-  if (refused) refusedAct(person, item, record, refused);
+  if (refused) refusedAct(person, item, record);
   return act.do === "tag" ? [[act.first, act.last]] : (about?.runs ?? []);
 }
 
-function refusedAct(person, { act, about, words }, record, refused) {
+// That the tag was refused which is taken back here is said already.
+function isRepeated(person, { act }) {
+  return act.do !== "tag" && act.acts.length > 0
+    && !act.acts.some((one) => person.said.byAct.has(one));
+}
+
+function refusedAct(person, { act }, record) {
   if (act.do === "tag") {
     if (record) person.said.remove(record);
     person.history.forget(act.id);
   } else {
-    const known = act.acts.some((one) => person.said.byAct.has(one));
-    if (act.acts.length && !known) return; // that its tag was refused is said already
     person.said.setBack(act, act.do !== "take_back");
     person.history.takeBack(act.id);
   }
-  const where = about?.name ? `${about.name}, ` : "";
-  const fault = { words: `Not kept: ${where}${words}. ${refused}`, run: about };
-  person.faults = [...person.faults, fault].slice(-6);
 }

@@ -1,6 +1,7 @@
 // Decides how the parts of the viewer are put together on the page and kept up to date.
 
 const COUNT_AFTER_MS = 250;
+const FAULTS_SHOWN = 6;
 const MARKS = { waiting: "○", kept: "●" };
 
 class View {
@@ -35,8 +36,9 @@ class View {
     this.root.addEventListener("mousedown", (event) => {
       if (!event.target.closest("button") || event.target.closest("dialog")) return;
       event.preventDefault();
-      this.root.focus({ preventScroll: true });
+      giveKeys(this.root);
     });
+    this.root.addEventListener("focusin", noteControl);
     parent.replaceChildren(this.root);
     this.act = act;
     this.left = "";
@@ -119,10 +121,10 @@ class View {
     this.lost.hidden = !this.lost.textContent;
     setText(this.live, statusWords(desk));
     setAttribute(this.live, "data-state", stateOf(desk, status.act));
-    setText(this.place, [placeWords(desk), this.left].filter(Boolean).join(", "));
+    setText(this.place, [placeWords(desk, this.open), this.left].filter(Boolean).join(", "));
     this.ring.draw(queue, this.taggedHere ?? 0);
-    this.previous.disabled = desk.at === 0;
-    this.next.disabled = desk.at + 1 >= queue.runs.length;
+    setOff(this.previous, desk.at === 0);
+    setOff(this.next, desk.at + 1 >= queue.runs.length);
     drawUndo(this.undo, "Undo", person.history.last);
     drawUndo(this.redo, "Redo", person.history.next);
     this.countSoon();
@@ -136,34 +138,41 @@ class View {
       const desk = this.desk();
       if (!desk) return;
       const tagged = desk.queue.runs.filter((run) => desk.said.tagged(run));
-      const left = desk.person.pace.left(desk.queue.runs.length - tagged.length);
+      const open = desk.queue.runs.length - tagged.length;
+      const left = desk.person.pace.left(open);
       const here = tagged.filter((run) => run.open).length;
-      if (left === this.left && here === this.taggedHere) return;
-      Object.assign(this, { left, taggedHere: here });
+      if (left === this.left && open === this.open && here === this.taggedHere) return;
+      Object.assign(this, { left, open, taggedHere: here });
       this.drawBar(desk);
     }, COUNT_AFTER_MS);
   }
 
+  // All of them stay until they are read; so many as leave room for the photos are shown at once.
   drawFaults(desk) {
-    const key = desk.person.faults.map((one) => one.words).join("\n");
-    if (key === this.faultsKey) return;
-    this.faultsKey = key;
-    const lines = desk.person.faults.map((fault) => el(
-      "p",
-      { role: "alert" },
-      el("span", {}, fault.words),
-      ...this.faultTools(desk, fault),
-    ));
-    this.faults.replaceChildren(...lines);
+    const { all } = desk.person.outbox.refusals;
+    const some = all.slice(0, FAULTS_SHOWN);
+    const lines = keyed(
+      this.faults,
+      all.length > some.length ? [...some, { id: "more" }] : some,
+      (fault) => `${fault.id} ${desk.person.name}`,
+      (fault) => (fault.id === "more" ? el("p", {}) : this.faultLine(desk, fault)),
+    );
+    if (lines.length > some.length) {
+      setText(lines[some.length], `And ${all.length - some.length} more: read these first.`);
+    }
   }
 
-  faultTools(desk, fault) {
-    const there = fault.run?.first && desk.queue.placeOf(fault.run.first, fault.run.last) >= 0;
-    const show = button("Show it", () => this.act("showRun", fault.run), { class: "small" });
-    return [
+  faultLine(desk, fault) {
+    const { about } = fault;
+    const there = about?.first && desk.queue.placeOf(about.first, about.last) >= 0;
+    const show = button("Show it", () => this.act("showRun", about), { class: "small" });
+    return el(
+      "p",
+      { role: "alert" },
+      el("span", {}, refusedWords(fault, desk.person)),
       there ? show : null,
       button("I have read it", () => this.act("faultRead", fault), { class: "small" }),
-    ];
+    );
   }
 }
 
@@ -198,7 +207,7 @@ class Ring {
 }
 
 function drawUndo(node, name, deed) {
-  node.disabled = !deed;
+  setOff(node, !deed);
   const words = deed ? `${name}: ${deed.words}` : `${name}: nothing`;
   setText(node, deed ? `${name}: ${short(deed.words)}` : name);
   setAttribute(node, "aria-label", words);
@@ -209,11 +218,11 @@ function short(words) {
   return words.length > 34 ? `${words.slice(0, 32)}…` : words;
 }
 
-function placeWords(desk) {
+function placeWords(desk, open) {
   const { queue } = desk;
   if (!queue.loaded) return queue.fault || "The list is being fetched";
   const what = showWords(desk);
-  if (desk.isSheet) return `${many(queue.runs.length, "run")}, ${what}`;
+  if (desk.isSheet) return `${open ?? "…"} of ${many(queue.runs.length, "run")} left, ${what}`;
   return queue.runs.length ? `${desk.at + 1} of ${queue.runs.length}, ${what}` : what;
 }
 

@@ -13,51 +13,24 @@ let screen = null; // {view, desk}: what is on the page now
 function outboxOf(study) {
   if (!outboxes.has(study)) {
     const outbox = new Outbox(study);
+    outbox.refusals = new Refusals(study);
     outbox.changed.push(() => screen?.view.draw());
-    outbox.answered.push((item, done, refused) => takeAnswer(item, done, refused));
+    outbox.answered.push((item, done, refused) => takeAnswer(outbox, item, done, refused));
     outboxes.set(study, outbox);
   }
   return outboxes.get(study);
 }
 
-function takeAnswer(item, done, refused) {
+// Of somebody who is not here, or whose page is closed, too: a refusal is told to whoever is here.
+function takeAnswer(outbox, item, done, refused) {
   const person = people.get(item.who);
-  if (!person) {
-    if (refused) unheard.push(item, refused);
-    tellUnheard();
-    return;
-  }
-  const pairs = answered(person, item, done, refused);
+  if (refused && !(person && isRepeated(person, item))) outbox.refusals.add(item, refused);
+  const pairs = person ? answered(person, item, done, refused) : [];
   for (const desk of desks.values()) {
     if (desk.person !== person) continue;
     for (const [first, last] of pairs) desk.queue.refresh(first, last);
   }
   screen?.view.draw();
-}
-
-// What was refused to somebody who is not here is told to whoever is, and kept until it is read.
-const unheard = {
-  name: "lastbite:unheard",
-  all: () => keptItem("localStorage", unheard.name, []),
-  push({ who, words, about }, refused) {
-    const name = who.split(":").slice(2).join(":");
-    const where = about?.name ? `${about.name}, ` : "";
-    const told = `Not kept, of ${name || "somebody"}: ${where}${words}. ${refused}`;
-    keepItem("localStorage", unheard.name, [...unheard.all(), told].slice(-20));
-  },
-  read(words) {
-    keepItem("localStorage", unheard.name, unheard.all().filter((one) => one !== words));
-  },
-};
-
-function tellUnheard() {
-  const person = screen?.desk.person;
-  if (!person) return;
-  const known = new Set(person.faults.map((one) => one.words));
-  const fresh = unheard.all().filter((words) => !known.has(words));
-  if (!fresh.length) return;
-  person.faults = [...person.faults, ...fresh.map((words) => ({ words, run: null }))];
-  screen.view.draw();
 }
 
 function personOf(data) {
@@ -120,7 +93,11 @@ const DEEDS = {
   commented: (desk, words) => {
     desk.comment = words;
   },
-  commentLeft: () => screen.view.root.focus({ preventScroll: true }),
+  typed: (desk, letter) => {
+    desk.comment += letter;
+    desk.changed();
+  },
+  commentLeft: () => giveKeys(screen.view.root),
   where: (desk, where) => setWhere(desk, where),
   whereUp: (desk) => stepWhere(desk, -1),
   whereDown: (desk) => stepWhere(desk, 1),
@@ -159,8 +136,7 @@ const DEEDS = {
   leave: (desk) => leave(desk),
   showRun: (desk, run) => desk.show(run.first, run.last),
   faultRead: (desk, fault) => {
-    desk.person.faults = desk.person.faults.filter((one) => one !== fault);
-    unheard.read(fault.words);
+    desk.person.outbox.refusals.read(fault.id);
     desk.changed();
   },
   open: (desk, run) => openFromSheet(desk, run),
@@ -198,15 +174,17 @@ function stepWhere(desk, step) {
   setWhere(desk, names[Math.max(0, Math.min(next, names.length - 1))]);
 }
 
-// The tag is of the run that was on screen when its key was pressed.
+// The tag is of the run that was on screen when its key was pressed, whatever is there by now.
 function answerWhere(desk, where) {
-  const { species, run, held } = desk.question;
+  const { act: asked, run, row, held } = desk.question;
   desk.question = null;
   setWhere(desk, where);
-  screen.view.root.focus({ preventScroll: true });
-  if (desk.run === run) tag(desk, species);
-  else desk.say("Nothing was tagged: another run is on screen now.");
-  for (const { deed, value } of held) act(deed, value);
+  if (!focusIn(screen.view.root)) giveKeys(screen.view.root);
+  run.row ??= row;
+  const fault = refusal(desk, run);
+  if (fault) desk.say(fault);
+  else tagRun(desk, run, { ...asked, where });
+  pressHeld(desk, held);
 }
 
 function cancelWhere(desk) {
@@ -215,14 +193,33 @@ function cancelWhere(desk) {
   change(desk, { question: null }, `Nothing was tagged.${lost}`);
 }
 
-// Keys that come while it is asked where the animal was wait for the answer, in order.
+// Keys that come while it is asked where the animal was wait for the answer; what is typed after
+// the key of the comment is the comment's. Gives whether the key is dealt with.
 function holdKey(desk, event) {
-  const meant = desk.question ? deedOf(event, desk.data.species) : null;
-  const waits = meant && !["whereUp", "whereDown", "leave", "nextOpen", "help"].includes(meant.deed);
-  if (!waits || event.repeat) return false;
-  desk.question.held.push({ deed: meant.deed, value: meant.species?.key });
+  const { question } = desk;
+  if (!question || event.isComposing) return false;
+  const types = question.held.some((one) => one.deed === "comment");
+  const isLetter = event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey;
+  const meant = types && isLetter
+    ? { deed: "typed", value: event.key }
+    : deedOf(event, desk.data.species);
+  if (!meant || meant.deed === "leave") return false;
+  question.note = "";
+  if (["nextOpen", "help"].includes(meant.deed)) question.note = "First say where: Up or Down.";
+  else question.held.push({ deed: meant.deed, value: meant.value ?? meant.species?.key });
   desk.changed();
   return true;
+}
+
+// The keys that waited, in order. Where the last of them led to another kind of page, the rest
+// would mean something else there.
+function pressHeld(desk, held) {
+  let left = 0;
+  for (const { deed, value } of held) {
+    if (desk.edit || (desk.isSheet && !(deed in COMMON))) left += 1;
+    else act(deed, value);
+  }
+  if (left) desk.say(`${many(left, "key")} pressed meanwhile did nothing here.`);
 }
 
 function stepTray(desk, step) {
@@ -299,7 +296,7 @@ function leave(desk) {
 function openFromSheet(desk, run) {
   openRun(desk, run);
   screen.view.root.scrollIntoView({ block: "start" });
-  screen.view.root.focus({ preventScroll: true });
+  giveKeys(screen.view.root);
 }
 
 // --- keys ------------------------------------------------------------------------------------
@@ -310,9 +307,9 @@ function pressed(event) {
   const target = event.composedPath()[0];
   if (isTyping(target) || isDialogOpen() || isOwnDialogOpen()) return;
   const { desk, view } = screen;
-  if (isOrphaned(event)) {
+  if (isAstray(event, target)) {
     stop(event);
-    desk.say("That button is gone. Press Esc, a letter or Tab to go on; Space did nothing.");
+    desk.say(astrayWords(event));
     return;
   }
   const isTile = target instanceof Element && target.matches(".tile");
@@ -322,6 +319,7 @@ function pressed(event) {
     stop(event);
   } else if (meant) {
     stop(event);
+    if (takesKeys(event, meant)) giveKeys(view.root);
     if (!event.repeat || meant.repeats) press(view, desk, meant);
   } else if (["r", "c"].includes(event.key.toLowerCase()) && !event.ctrlKey && !event.metaKey) {
     event.stopImmediatePropagation();
@@ -395,8 +393,8 @@ function takeFocus(view, desk) {
   const idle = !here || here === document.body;
   const isList = here?.getAttribute("role") === "combobox";
   const chose = isList && here.getAttribute("aria-expanded") !== "true";
-  if (!idle && !chose) return;
-  view.root.focus({ preventScroll: true });
+  if ((!idle && !chose) || (idle && atControl)) return;
+  giveKeys(view.root);
   if (desk.isSheet) view.sheet.begin();
 }
 
@@ -417,7 +415,6 @@ export default function viewer({ data, parentElement }) {
   if (!desk.queue.loaded || (!same && Date.now() - desk.queue.loadedAt > REFRESH_MS)) desk.begin();
   else if (!same) desk.queue.ensure(desk.at);
   view.draw();
-  tellUnheard();
   if (isNew) takeFocus(view, desk);
   return () => {
     if (screen?.view === view) screen = null;
