@@ -30,6 +30,10 @@ READS = frozenset(
         "view", "visit_rows", "outcomes", "outcome", "outcome_rows", "check",
         # what cameras and clocks tell, without what anybody said of animals
         "clocks.history", "clocks.checks", "watching.account", "watching.at_tray", "watching.ruled",
+        "watching.rhythms_at_tray",
+        # what the outcomes say together; other settings would tell what is not settled
+        "analysis.foragers", "analysis.microhabitats", "analysis.seasons", "analysis.choice",
+        "analysis.outcomes", "analysis.analyse", "analysis.daylight",
         # people
         "tagger", "taggers", "people.has_share", "people.how_handed_out", "people.sheet",
     }

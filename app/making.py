@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from core import codes
 from core.errors import LastbiteError
 from core.previews import Made, Original, Stock
 from core.workers import background
@@ -381,6 +382,7 @@ def start_survey(folder: Path, first: str) -> Job:
 
 
 def _survey(folder: str, first: str) -> None:
+    codes.use_one_core()
     with Workspace.open(Path(folder)) as workspace:
         for placement in sorted(workspace.previews.placements(), key=lambda one: one != first):
             workspace.codes.survey(placement)

@@ -155,7 +155,7 @@ class Chain:
         for record in records:
             for tray in record.placement.trays:
                 at_tray[tray].append(record)
-        keys = []
+        keys: list[tuple[object, ...]] = []
         for at, one in enumerate(self._trays):
             mine = at_tray.get(one.tray, [])
             asks_gap = len(mine) > 1 or any(record.placement.quiet_s for record in mine)

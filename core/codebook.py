@@ -98,12 +98,14 @@ class Codebook:
         self._clocks = clocks
         self._original = original
         self._marked: tuple[int, tuple[int, int]] | None = None
+        self._due: dict[str, tuple[int, list[int]]] = {}
+        self._known: dict[str, tuple[int, int, Waiting]] = {}
 
     # --- looking ---------------------------------------------------------------------------
 
     def state(self, placement: str) -> CodeState:
         """Say how far the survey of a placement has come."""
-        chosen, read = self._chosen(self._view(placement))
+        chosen, read = self._chosen(placement)
         done = [read[photo] for photo in chosen if photo in read]
         damaged = sum(one.unreadable for one in done)
         return CodeState(
@@ -130,7 +132,7 @@ class Codebook:
         """
         from core import codes  # noqa: PLC0415  (OpenCV is slow to start)
 
-        chosen, read = self._chosen(self._view(placement))
+        chosen, read = self._chosen(placement)
         due = [photo for photo in chosen if photo not in read]
         looked_at = 0
         for done, photo in enumerate(due, start=1):
@@ -158,20 +160,22 @@ class Codebook:
         found = tuple(Text(one.text, one.corners, one.how) for one in reading.found)
         return Read(photo, found, reading.hurried)
 
-    def _chosen(self, view: PlacementView) -> tuple[list[int], dict[int, Read]]:
+    def _chosen(self, placement: str) -> tuple[list[int], dict[int, Read]]:
         """Give the photos to look at, and what was seen in those looked at before."""
         from core import codes  # noqa: PLC0415
 
-        photos, placement = _photos(view), view.placement
         with self._database.read() as connection:
+            version = data_version(connection)
             trays = log_store.tray_deployments(connection)
-            read = store.read(connection, placement.placement, codes.METHOD)
-        windows = [
-            (one.set_out, one.picked_up)
-            for one in trays
-            if not placement.trays or one.tray in placement.trays
-        ]
-        return codes.photos_to_look_at(photos, windows, _handler_runs(photos)), read
+            read = store.read(connection, placement, codes.METHOD)
+        due = self._due.get(placement)
+        if due is None or due[0] != version:
+            view = self._view(placement)
+            own, photos = view.placement.trays, _photos(view)
+            windows = [(t.set_out, t.picked_up) for t in trays if not own or t.tray in own]
+            chosen = codes.photos_to_look_at(photos, windows, _handler_runs(photos))
+            due = self._due[placement] = (version, chosen)
+        return due[1], read
 
     # --- proposing -------------------------------------------------------------------------
 
@@ -181,9 +185,19 @@ class Codebook:
 
     def waiting(self, placement: str) -> Waiting:
         """Give what waits for a person: proposals that would change something, contradictions."""
+        with self._database.read() as connection:
+            mark = (data_version(connection), store.codes_seen(connection, placement))
+        if mark[1] == 0:
+            return Waiting()
+        known = self._known.get(placement)
+        if known is None or known[:2] != mark:
+            known = self._known[placement] = (*mark, self._waiting(self._view(placement)))
+        return known[2]
+
+    def _waiting(self, view: PlacementView) -> Waiting:
         from core import codes  # noqa: PLC0415
 
-        view = self._view(placement)
+        placement = view.placement.placement
         made, read = self._made(view)
         shown = {photo: one for photo, one in read.items() if one.found}
         with self._database.read() as connection:
@@ -204,12 +218,11 @@ class Codebook:
 
     def findings(self, placement: str) -> list[Finding]:
         """Word the contradictions, and how many proposals wait, for `check`."""
-        with self._database.read() as connection:
-            if not store.has_codes(connection, placement):
-                return []
+        now = self.waiting(placement)
+        if not (now.offers or now.contradictions):
+            return []
         from core import codes  # noqa: PLC0415
 
-        now = self.waiting(placement)
         return codes.findings(placement, now.offers, now.contradictions)
 
     def _made(self, view: PlacementView) -> "tuple[Proposals, dict[int, Read]]":

@@ -5,13 +5,14 @@ photo never changes its score, and no score changes what people said.
 """
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import cv2
 import numpy as np
+from sqlalchemy import Connection
 
 from core import motion, visits
 from core.coverage import lens
@@ -176,9 +177,12 @@ def score(
     with database.read() as connection:
         known = store.scored(connection, placement)
         files = {one.id: one for one in originals.originals(connection, placement)}
+        unmeasured = measure_store.unmeasured(connection, placement)
     frames = _Frames(previews, base, files)
     whole = _Placement(base, gap, frames)
     due = [at for at, run in enumerate(whole.runs) if _is_due(run, known, frames)]
+    keep = _Keeper(database, placement)
+    _measure(unmeasured - {photo for at in due for photo in whole.runs[at]}, frames, keep)
     if not due:
         return Scored(0, 0)
     trays = _trays(database, base, whole)
@@ -190,12 +194,12 @@ def score(
             held.append(replace(scored, grey=grey, contrast=contrast))
         tried += len(whole.runs[at])
         if len(held) >= LOT:
-            done += _keep(database, held)
+            done += keep.scores(held)
         if progress:
             progress(tried, total)
         if most is not None and tried >= most:
             break
-    return Scored(done + _keep(database, held), total - tried)
+    return Scored(done + keep.scores(held), total - tried)
 
 
 def _is_due(run: Sequence[int], known: dict[int, tuple[int, str, bool]], frames: _Frames) -> bool:
@@ -220,13 +224,49 @@ def _score(photo: int, basis: str, infrared: bool, change: motion.Change) -> Sco
     )
 
 
-def _keep(database: Database, held: list[Score]) -> int:
-    count = len(held)
-    if held:
-        with database.begin(Raises.NOTHING) as connection:
-            store.put_scores(connection, held)
-        held.clear()
-    return count
+class _Keeper:
+    """Writes scores and measures of one placement, and says so where they may be suspected."""
+
+    def __init__(self, database: Database, placement: str) -> None:
+        self._database, self._placement = database, placement
+        with database.read() as connection:
+            self._dark = measure_store.has_dark(connection, placement, lens.DARK, lens.FEATURELESS)
+
+    def scores(self, held: list[Score]) -> int:
+        """Write scores and empty their list; gives how many they were."""
+        count = len(held)
+        if held:
+            found = [
+                (one.grey, one.contrast)
+                for one in held
+                if one.grey is not None and one.contrast is not None
+            ]
+            with self._database.begin(Raises.NOTHING) as connection:
+                store.put_scores(connection, held)
+                self._tell(connection, found)
+            held.clear()
+        return count
+
+    def measures(self, found: Mapping[int, tuple[float, float]]) -> None:
+        """Write how dark and how plain photos are, beside the scores that they have."""
+        if found:
+            with self._database.begin(Raises.NOTHING) as connection:
+                measure_store.put_measures(connection, found)
+                self._tell(connection, found.values())
+
+    def _tell(self, connection: Connection, found: Iterable[tuple[float, float]]) -> None:
+        """Raise the placement's mark, unless every photo of it shows something."""
+        self._dark = self._dark or any(lens.shows_nothing(*one) for one in found)
+        if self._dark:
+            measure_store.raise_mark(connection, self._placement)
+
+
+def _measure(photos: Collection[int], frames: _Frames, keep: _Keeper) -> None:
+    """Measure photos that have a score already."""
+    ids = sorted(photos)
+    for start in range(0, len(ids), LOT):
+        pictures = ((photo, frames.picture(photo)) for photo in ids[start : start + LOT])
+        keep.measures({photo: lens.measure(one) for photo, one in pictures if one is not None})
 
 
 # --- trays ---------------------------------------------------------------------------------------

@@ -28,6 +28,7 @@ class _Known:
     mark: tuple[object, ...]
     suspicions: tuple[Suspicion, ...]
     stretches: tuple[Stretch, ...]
+    rhythm: Rhythm | None
 
 
 class Watchbook:
@@ -39,31 +40,36 @@ class Watchbook:
         settings: Settings,
         placements: Callable[[], list[Placement]],
         view: Callable[[str], PlacementView],
+        clock_in_doubt: Callable[[str], bool],
     ) -> None:
         self._database = database
         self._gap = settings.gap
         self._placements = placements
         self._view = view
+        self._clock_in_doubt = clock_in_doubt
         self._known: dict[str, _Known] = {}
 
     # --- what is suspected -----------------------------------------------------------------
 
-    def mark(self) -> tuple[object, ...]:
+    def mark(self, placement: str | None = None) -> tuple[object, ...]:
         """Give what changes whenever something else could be suspected, or is ruled."""
         with self._database.read() as connection:
-            return base_version(connection), *store.mark_of_measures(connection)
+            return base_version(connection), store.mark_of_measures(connection, placement)
 
     def suspicions(self, view: PlacementView) -> tuple[Suspicion, ...]:
         """Give what may have kept a placement's camera from watching, ruled on or not."""
         return self._of(view).suspicions
 
     def open(self, view: PlacementView) -> list[Suspicion]:
-        """Give the suspicions on which nobody has ruled."""
-        ruled = [one for one in self.history(view.placement.placement) if not one.taken_back]
+        """Give the suspicions that take watched time into doubt, and on which nobody has ruled."""
+        doubted = coverage.doubted(self.stretches(view))
+        standing = [one for one in self.history(view.placement.placement) if not one.taken_back]
+        ruled = coverage.held(standing, self.suspicions(view))
         return [
             one
             for one in self.suspicions(view)
-            if coverage.without(one.span, [r.span for r in ruled if r.why is one.why])
+            for left in [coverage.without(one.span, [r.span for r in ruled if r.why is one.why])]
+            if any(coverage.overlap(part, span) for part in left for span in doubted)
         ]
 
     def stretches(self, view: PlacementView) -> tuple[Stretch, ...]:
@@ -72,10 +78,11 @@ class Watchbook:
 
     def rhythm(self, view: PlacementView) -> Rhythm | None:
         """Give the rhythm of time-lapse photos that the camera log does not mention."""
-        return coverage.rhythm_of(view.ordered, view.placement, self._gap)
+        return self._of(view).rhythm
 
     def _of(self, view: PlacementView) -> _Known:
-        name, mark = view.placement.placement, self.mark()
+        name = view.placement.placement
+        mark = self.mark(name)
         known = self._known.get(name)
         if known is None or known.view is not view or known.mark != mark:
             known = self._known[name] = self._work_out(view, mark)
@@ -94,10 +101,13 @@ class Watchbook:
         grey, contrast = numbers[:, 0], numbers[:, 1]
         found = coverage.lens_blocked(view.ordered, view.placement, grey, contrast)
         found += _full_cards(view, files)
+        rhythm = coverage.rhythm_of(view.ordered, view.placement, self._gap)
+        dead = coverage.battery_dead(view.ordered, view.placement, rhythm)
+        found += [dead] if dead is not None else []
         stretches = coverage.stretches_of(
             view.ordered, view.placement, self._gap, suspicions=found, rulings=ruled
         )
-        return _Known(view, mark, tuple(found), tuple(stretches))
+        return _Known(view, mark, tuple(found), tuple(stretches), rhythm)
 
     # --- what it means for trays -----------------------------------------------------------
 
@@ -120,8 +130,15 @@ class Watchbook:
             if sighting.where is not Where.NEAR
         )
         last = max(on_tray, default=None)
-        there = [self.stretches(view) for view in self._views_of(outcome.deployment.tray)]
+        there = [self._trusted(view) for view in self._views_of(outcome.deployment.tray)]
         return coverage.account_of(window, there, last)
+
+    def _trusted(self, view: PlacementView) -> Sequence[Stretch]:
+        """Give the stretches of a placement, untrusted where its clock is in doubt."""
+        stretches = self.stretches(view)
+        if self._clock_in_doubt(view.placement.placement):
+            return coverage.with_clock_in_doubt(stretches, "see the Clocks page")
+        return stretches
 
     def at_tray(self, outcome: Outcome) -> list[Suspicion]:
         """Give what is suspected of the cameras of a tray inside its window, ruled on or not."""
@@ -132,19 +149,26 @@ class Watchbook:
             one
             for view in self._views_of(outcome.deployment.tray)
             for one in self.suspicions(view)
-            if one.span.start < window.end and one.span.end > window.start
+            if coverage.overlap(one.span, window)
         ]
 
     def ruled(self, suspicion: Suspicion) -> StretchRuling | None:
         """Give the ruling on a suspicion that holds; None where nobody has looked yet."""
+        standing = [one for one in self.history(suspicion.placement) if not one.taken_back]
         found = [
             one
-            for one in self.history(suspicion.placement)
-            if one.why is suspicion.why
-            and not one.taken_back
-            and not coverage.without(suspicion.span, [one.span])
+            for one in coverage.held(standing, [suspicion])
+            if one.why is suspicion.why and not coverage.without(suspicion.span, [one.span])
         ]
         return found[-1] if found else None
+
+    def rhythms_at_tray(self, outcome: Outcome) -> list[Rhythm]:
+        """Give the rhythms of time-lapse photos that the log of a tray's cameras does not have."""
+        return [
+            rhythm
+            for view in self._views_of(outcome.deployment.tray)
+            if (rhythm := self.rhythm(view)) is not None
+        ]
 
     def _views_of(self, tray: str) -> list[PlacementView]:
         """Give the placements that the camera log has for a tray."""
@@ -164,6 +188,7 @@ class Watchbook:
             because.strip(),
             who,
             datetime.now(UTC),
+            look_at=suspicion.look_at,
         )
         with self._database.begin() as connection:
             return store.add_ruling(connection, ruling)
@@ -180,10 +205,19 @@ class Watchbook:
             return store.rulings(connection, placement)
 
     def findings(self, view: PlacementView) -> list[Finding]:
-        """Word what somebody should look at, and what the camera log may lack."""
+        """Word what somebody should look at, and what the camera log may lack.
+
+        What is suspected of time that is unwatched anyway is good to know, and no more.
+        """
         thing = f"placement {view.placement.placement}"
         names = {photo.id: photo.file for photo in view.ordered}
-        found = [_worded(thing, one, names) for one in self.open(view)]
+        asked = self.open(view)
+        found = [_worded(thing, one, names) for one in asked]
+        found += [
+            Finding(thing, f"{one.why}, perhaps: {'; '.join(one.evidence)}.", serious=False)
+            for one in self.suspicions(view)
+            if one not in asked and self.ruled(one) is None
+        ]
         rhythm = self.rhythm(view)
         return [*found, *([Finding(thing, rhythm.sentence, False)] if rhythm else [])]
 

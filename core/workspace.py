@@ -24,6 +24,7 @@ from core import (
     taglog,
     tags,
 )
+from core.analysisbook import Analysisbook
 from core.classroom import AllMaySee, Classroom
 from core.clockbook import Clockbook, Supposed
 from core.codebook import Codebook
@@ -92,14 +93,18 @@ class Workspace:
         self.people = Classroom(database, self._kept, own, self.outcomes, self._records)
         """Who takes part, whose is what to tag, what is to settle, how far they agree."""
         self._outcomes: tuple[object, list[Outcome]] | None = None
-        self.watching = Watchbook(database, own, self.placements, self.view)
-        """When its cameras watched, what is suspected, and what people said of that."""
         self.clocks = Clockbook(database, own, self._kept, self._outcomes_near)
         """What speaks against the clocks of its cameras, and what people decided."""
+        self.watching = Watchbook(database, own, self.placements, self.view, self.clocks.in_doubt)
+        """When its cameras watched, what is suspected, and what people said of that."""
         self.codes = Codebook(database, own, self.view, self.clocks, self._path_of)
         """The codes that photos show, and what people made of them."""
         self.copies = Copies(folder, own, database)
         """Its back-ups, its move to another place, and what other copies of it have."""
+        self.analysis = Analysisbook(
+            database, own, self._kept, self.outcomes, self.placements, self.watching, self.clocks
+        )
+        """What its outcomes say together, and how far that hangs on its settings."""
 
     # --- the study -------------------------------------------------------------------------
 

@@ -100,10 +100,10 @@ def _place(
                 tags += _messy_tags(name, watches, ids, len(tags), draw)
             else:
                 tags += _tags(name, ids[0], ids[-1], len(tags), draw)
-    corrections = ()
+    corrections: tuple[ClockCorrection, ...] = ()
     if behind:
         corrections = (
-            ClockCorrection(1, name, ClockFault.ONE_HOUR, 3600, None, None, "", "ann", NOON),
+            ClockCorrection(name, ClockFault.ONE_HOUR, 3600, by="ann", made_at=NOON, number=1),
         )
     base, without = (
         views.base_of(name, logged, (), photos, SETTINGS.timezone, SPECIES, trays, some)
@@ -139,7 +139,7 @@ def _messy_tags(
     name: str, watches: tuple[str, ...], ids: range, made: int, draw: Random
 ) -> list[Tag]:
     """Give tags as a class makes them: parts of runs, doubts, disputes, rulings, two species."""
-    found = []
+    found: list[Tag] = []
     for who in draw.choice((("ann",), ("ann", "ben"), ("ann", "ben", "cy"), ())):
         for _ in range(draw.choice((1, 1, 1, 2))):
             whole = draw.random() < 0.7

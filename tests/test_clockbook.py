@@ -16,7 +16,7 @@ from app import cli
 from core.clockfaults import ClockFault, Proposal, changed_outcomes
 from core.errors import ClockError, LogError
 from core.logs import LogKind
-from core.model import Header, Outcome, Photo, Species, SpeciesRole, TimeSource, Where
+from core.model import Header, Outcome, Photo, Reason, Species, SpeciesRole, TimeSource, Where
 from core.store import Database, Raises, cards
 from core.store import logs as log_store
 from core.store.tables import SCORES
@@ -188,6 +188,21 @@ def test_what_a_proposal_would_change_at_a_tray_that_two_cameras_watch(tmp_path:
         assert {str(one)[:3] for one in supposed.changes} == {"T1-"}
         workspace.clocks.accept(proposal, "Ann")
         assert supposed.changes == tuple(changed_outcomes(whole, workspace.outcomes()))
+
+
+def test_taggers_are_told_of_no_answer_that_waits(tmp_path: Path) -> None:
+    """What a clock would change is told to them as if nobody had tagged what is not settled."""
+    with study_of(tmp_path / "study", seasons.whole_days(right(4), Random(2))) as workspace:
+        file = workspace.folder / "study.toml"
+    text = file.read_text("utf-8")
+    file.write_text(text.replace("taggers_needed = 1", "taggers_needed = 2"), "utf-8")
+    with Workspace.open(file.parent) as workspace:
+        proposal = chosen(workspace)
+        whole = workspace.clocks.suppose("P1", proposal).changes
+        assert {one.after.reason for one in whole if one.after} == {Reason.MORE_TAGGERS}
+        shown = workspace.as_all_may_see().clocks.suppose("P1", proposal).changes
+        assert [one.deployment for one in shown] == [one.deployment for one in whole]
+        assert {one.after.reason for one in shown if one.after} == {Reason.UNTAGGED}
 
 
 def test_two_cameras_at_one_tray_that_disagree_are_found(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from pages import frames, opened, press, words
 from seasons import Habits
 from test_clockbook import study_of
 
-from app import session
+from app import picker, session
 from core.clockbook import Clockbook, Lanes
 from core.workspace import Workspace
 
@@ -182,7 +182,7 @@ def test_among_very_many_photos_one_is_named(
     demo: Workspace, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The list would be too long for a browser: part of a name finds the one, or says how many."""
-    monkeypatch.setattr("app.screens.clocks.MOST_LISTED", 3)
+    monkeypatch.setattr(picker, "MOST_LISTED", 3)
     at = opened("clocks", own_clock="SK-OPEN")
     [typed] = [one for one in at.text_input if one.key == "file-SK-OPEN"]
     typed.input("DUNE").run()

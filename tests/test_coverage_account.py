@@ -20,6 +20,7 @@ from core.coverage import (
     could_be_missed,
     lens_blocked,
     stretches_of,
+    with_clock_in_doubt,
 )
 from core.model import ClockFlag, Photo, Span
 
@@ -30,6 +31,7 @@ MARKS = {
     Why.WORKING_AT_PICKUP: "working",
     Why.CLOCK: "clock",
     Why.CARD_FULL: "full",
+    Why.BATTERY_DEAD: "battery",
     Why.LENS_BLOCKED: "lens",
     Why.QUIET: "quiet",
     Why.TIMELAPSE_MISSING: "missing",
@@ -154,14 +156,14 @@ def test_an_hour_that_was_shown_twice(clocks: str, values: dict[str, Any], expec
 
 
 def test_a_clock_that_nobody_trusts() -> None:
-    """With its clock in doubt, nothing of a camera's stay is watched or known to be missed."""
-    found = stretches_of(
-        shots("17:35 06:05"), camera(start=at("19:00")), GAP, clock_doubt="the checks run backwards"
-    )
-    whole = account_of(NIGHT, [found], None)
-    assert told(whole.stretches) == "18:00 no camera 19:00 clock"
-    assert whole.stretches[1].state is State.UNTRUSTED
-    assert whole.stretches[1].said == "the checks run backwards"
+    """With its clock in doubt, what a camera watched is untrusted; unwatched time stays so."""
+    found = stretches_of(shots("19:00 02:00"), camera(start=at("19:00")), GAP)
+    whole = account_of(NIGHT, [with_clock_in_doubt(found, "set back an hour")], None)
+    assert told(whole.stretches) == "18:00 no camera 19:00 clock 02:00 after"
+    assert [one.state for one in whole.stretches] == [
+        State.UNWATCHED, State.UNTRUSTED, State.UNWATCHED,
+    ]  # fmt: skip
+    assert whole.stretches[1].said == "set back an hour"
 
 
 def test_what_the_camera_showed_when_it_fell_silent() -> None:
@@ -317,6 +319,24 @@ def test_suspected_until_a_person_rules(
     assert marked == expected
 
 
+def test_a_ruling_goes_with_its_photos() -> None:
+    """A clock correction of an hour moves the photos that were looked at, and the ruling too."""
+    ruled = ruling(LENS, "19:00-21:00", look_at=(1,))
+    for suspicions, expected in (
+        ([suspected(LENS, "20:00-22:00")], "18:00 + 20:00 lens 22:00 + 23:00 working"),
+        ([], "18:00 + 19:00 lens 21:00 + 23:00 working"),
+        ([suspected(FULL, "20:00-22:00")], "18:00 + 19:00 lens 21:00 full 22:00 + 23:00 working"),
+    ):
+        found = stretches_of(
+            shots("17:35 23:00"),
+            camera(working_at_pickup=True),
+            GAP,
+            suspicions=suspicions,
+            rulings=[ruled],
+        )
+        assert told(account_of(NIGHT, [found], None).stretches) == expected
+
+
 def test_a_suspicion_makes_nothing_better() -> None:
     """Time that is unwatched anyway stays so while a card is only suspected of being full."""
     place = camera(working_at_pickup=False)
@@ -361,7 +381,8 @@ def test_two_cameras_at_one_tray_watch_together() -> None:
 def test_untrusted_time_is_better_than_none() -> None:
     """Where one camera is dead and the other doubtful, the time is untrusted, not unwatched."""
     dead = stretches_of(shots("17:35 19:00"), camera("A", working_at_pickup=False), GAP)
-    doubt = stretches_of(shots("17:35"), camera("B"), GAP, clock_doubt="it was reset")
+    sound = stretches_of(shots("17:35 06:05"), camera("B"), GAP)
+    doubt = with_clock_in_doubt(sound, "it was reset")
     found = account_of(NIGHT, [dead, doubt], None).stretches
     assert told(found) == "18:00 + 19:00 clock"
 
@@ -405,7 +426,7 @@ def stretch(text: str, state: State, why: Why) -> Stretch:
             id="nobody was seen",
         ),
         pytest.param(
-            stretch("20:00-20:05", State.UNWATCHED, Why.QUIET),
+            stretch("20:00-20:05", State.UNTRUSTED, Why.QUIET),
             "19:00",
             "A visit that began and ended in these 5 min could have been missed.",
             id="quiet",
@@ -469,7 +490,7 @@ def test_what_could_have_been_missed(one: Stretch, last: str | None, words: str)
             "17:35 20:00 23:00 06:05",
             {"quiet_s": 300},
             "23:00",
-            "Of 12 h, 10 min not watched. The camera stayed quiet 2 times after a trigger: visits "
+            "Of 12 h, 10 min not trusted. The camera stayed quiet 2 times after a trigger: visits "
             "shorter than 5 min could have been missed there.",
             id="quiet",
         ),
@@ -477,7 +498,7 @@ def test_what_could_have_been_missed(one: Stretch, last: str | None, words: str)
             "17:35 20:00 23:00 ~01:30",
             {"quiet_s": 300},
             None,
-            "Of 12 h, 4 h 35 min not watched and 2 h 30 min not trusted. Any visit in 2 stretches "
+            "Of 12 h, 7 h not watched and 5 min not trusted. Any visit in 2 stretches "
             "(the longest 4 h 30 min) could have been missed; none was seen on the tray, so one "
             "may have been all there was. The camera stayed quiet once after a trigger: visits "
             "shorter than 5 min could have been missed there.",

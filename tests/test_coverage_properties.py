@@ -4,8 +4,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
+from typing import Any
 
-from builders import at, camera
+import pytest
+from builders import at, camera, judge, record, stay, tray
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -18,15 +20,21 @@ from core.coverage import (
     Why,
     account_of,
     clip,
+    cover,
+    doubted,
+    gaps,
     stretches_of,
     union,
     watched,
+    with_clock_in_doubt,
+    without,
+    without_accepted,
 )
-from core.model import Photo, Placement, Span
+from core.model import Photo, Placement, Span, Status
 
 GAP = timedelta(seconds=120)
 NIGHT = Span(at("18:00"), at("06:00"))
-FULL, LENS = Why.CARD_FULL, Why.LENS_BLOCKED
+FULL, BATTERY, LENS = Why.CARD_FULL, Why.BATTERY_DEAD, Why.LENS_BLOCKED
 
 
 def minute(number: int) -> datetime:
@@ -38,7 +46,7 @@ some_minutes = st.lists(st.integers(-60, 800), max_size=15).map(sorted)
 some_spans = st.tuples(st.integers(-60, 700), st.integers(1, 200)).map(
     lambda pair: Span(minute(pair[0]), minute(pair[0] + pair[1]))
 )
-causes = st.sampled_from([FULL, LENS])
+causes = st.sampled_from([FULL, BATTERY, LENS])
 some_suspicions = st.lists(
     st.builds(
         Suspicion,
@@ -99,14 +107,8 @@ def test_an_account_is_whole_and_never_better(
 ) -> None:
     """Stretches follow each other without a hole, and no suspicion adds watched time."""
     taken = photos_of(minutes)
-    found = stretches_of(
-        taken,
-        place,
-        GAP,
-        clock_doubt="reset" if doubt else "",
-        suspicions=suspicions,
-        rulings=rulings,
-    )
+    found = stretches_of(taken, place, GAP, suspicions=suspicions, rulings=rulings)
+    found = with_clock_in_doubt(found, "reset") if doubt else found
     assert found[0].span.start == datetime.min.replace(tzinfo=UTC)
     assert found[-1].span.end == datetime.max.replace(tzinfo=UTC)
     whole = account_of(NIGHT, [found], None)
@@ -127,6 +129,49 @@ def test_an_account_is_whole_and_never_better(
     plain = union(watched(taken, place, GAP))
     for seen in of_state(found, State.WATCHED):
         assert any(held.start <= seen.start and seen.end <= held.end for held in plain)
+
+
+some_watches = st.tuples(some_minutes, some_cameras, some_suspicions, some_rulings, st.booleans())
+
+
+@settings(deadline=None, max_examples=300)
+@given(st.lists(some_watches, min_size=1, max_size=3), st.integers(0, 719))
+def test_the_account_and_the_verdict_agree(watches: Sequence[Any], fed: int) -> None:
+    """Unwatched time makes the cell and the watched share; with untrusted time nothing is kept."""
+    accounts, records = [], []
+    when = f"{minute(fed):%H:%M}"
+    for number, (minutes, place, suspicions, rulings, doubt) in enumerate(watches, start=1):
+        named = replace(place, placement=f"P{number}")
+        suspicions = [replace(one, placement=named.placement) for one in suspicions]
+        rulings = [replace(one, placement=named.placement) for one in rulings]
+        taken = photos_of(minutes)
+        found = stretches_of(taken, named, GAP, suspicions=suspicions, rulings=rulings)
+        accounts.append(with_clock_in_doubt(found, "reset") if doubt else found)
+        dull = record(replace(named, start=at("17:30"), end=at("06:30")), stay(when))
+        records.append(
+            replace(
+                dull,
+                placement=named,
+                visits=dull.visits if number == 1 else (),
+                watched=tuple(without_accepted(watched(taken, named, GAP), found)),
+                doubted=tuple(doubted(found)),
+                clock_doubted=doubt,
+            )
+        )
+    [outcome] = judge([tray()], records)
+    account = account_of(NIGHT, accounts, minute(fed))
+    unwatched = of_state(account.stretches, State.UNWATCHED)
+    assert union(gaps(NIGHT, outcome.watched)) == unwatched
+    seen = account.total(State.WATCHED) + account.total(State.UNTRUSTED)
+    assert outcome.watched_share == pytest.approx(seen / (NIGHT.end - NIGHT.start))
+    by_the_table = not outcome.cell.startswith("check")
+    if by_the_table and all(one.start < one.end for one in outcome.watched):
+        expected = cover(NIGHT, without(NIGHT, unwatched), minute(fed))
+        assert outcome.cell.endswith(expected)
+    if account.total(State.UNTRUSTED):
+        assert outcome.status is not Status.KEEP
+    if outcome.status is Status.KEEP:
+        assert [one.state for one in account.stretches] == [State.WATCHED] * len(account.stretches)
 
 
 @settings(deadline=None)

@@ -187,6 +187,9 @@ def test_a_tagger_reads_and_changes_nothing(classroom: Workspace) -> None:
         lambda: theirs.layout("SK-OPEN"),
         theirs.as_all_may_see,
         theirs.previews.clear,
+        lambda: theirs.codes.survey("SK-OPEN"),
+        lambda: theirs.codes.waiting("SK-OPEN"),
+        lambda: theirs.codes.take_back(1, "Thandi"),
     ]
     for write in writes:
         with pytest.raises(PeopleError, match="Only an instructor may change clocks, logs"):

@@ -1,9 +1,10 @@
 """How far the answer hangs on the settings: the same outcomes as the plain chain, and compared."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from itertools import product
+from typing import Any
 
 import pytest
 from builders import SETTINGS, SPECIES, at, camera, tray
@@ -20,7 +21,7 @@ from core.sensitivity import Axis, Says, Setting, grid_of, says, sensitivity
 from core.settings import FeederRule, Settings
 from core.windows import Record
 
-GAPS = tuple(timedelta(seconds=one) for one in (20, 60, 120, 300))
+GAPS = tuple(timedelta(seconds=one) for one in (20, 120, 300))
 
 
 def plainly(given: Study, settings: Settings, *, clocks: bool) -> list[Outcome]:
@@ -44,10 +45,10 @@ def bare(outcome: Outcome) -> Outcome:
     return replace(outcome, notes=(), seen=())
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 def test_every_setting_gives_what_the_study_itself_would(seed: int) -> None:
-    """Nothing that is shared between settings changes an outcome, in any of 96 settings."""
-    given = study(2, 3, seed=seed, messy=True)
+    """Nothing that is shared between settings changes an outcome, in any of 72 settings."""
+    given = study(2, 2, seed=seed, messy=True)
     chain = Chain(given)
     asked = product(GAPS, (1, 2), (True, False), (None, Decimal("0.5")), FeederRule)
     for gap, needed, clocks, within, rule in asked:
@@ -69,12 +70,14 @@ def test_the_messy_studies_hold_every_status() -> None:
 # --- one tray at a time ---------------------------------------------------------------------------
 
 
-def night(*stays: tuple[str, str, str, Where], corrected: bool = False, **values: object) -> Study:
+def night(
+    *stays: tuple[str, str, str, Where | None], corrected: bool = False, **values: Any
+) -> Study:
     """Give a study of one tray: stays are tagger, `19:00-19:03` (a photo a minute), species."""
-    minutes = [
-        (who, *(at(edge) for edge in clock.split("-")), species, where)
-        for who, clock, species, where in stays
-    ]
+    minutes: list[tuple[str, datetime, datetime, str, Where | None]] = []
+    for who, clock, species, where in stays:
+        opens, closes = map(at, clock.split("-"))
+        minutes.append((who, opens, closes, species, where))
     moments = sorted(
         {
             first + timedelta(minutes=step)
@@ -89,15 +92,16 @@ def night(*stays: tuple[str, str, str, Where], corrected: bool = False, **values
         for id_, moment in enumerate(moments, start=1)
     ]
     ids = dict(zip(moments, range(1, len(moments) + 1), strict=True))
-    handled = [("ann", at("17:35"), at("17:35"), "handler", None),
-               ("ben", at("17:35"), at("17:35"), "handler", None),
-               ("ann", at("06:05"), at("06:05"), "handler", None),
-               ("ben", at("06:05"), at("06:05"), "handler", None)]  # fmt: skip
+    handled: list[tuple[str, datetime, datetime, str, Where | None]] = [
+        (who, at(clock), at(clock), "handler", None)
+        for who in ("ann", "ben")
+        for clock in ("17:35", "06:05")
+    ]
     tags = tuple(
         Tag(number, "P1", ids[first], ids[last], who, species, where=where)
         for number, (who, first, last, species, where) in enumerate([*handled, *minutes], start=1)
     )
-    trays = [tray(**values)]  # type: ignore[arg-type]
+    trays = [tray(**values)]
     made = (ClockCorrection("P1", ClockFault.ONE_HOUR, 3600, number=1),) if corrected else ()
     base, shown = (
         views.base_of("P1", camera(), (), photos, SETTINGS.timezone, SPECIES, trays, some)
@@ -162,7 +166,7 @@ def test_the_gap_alone() -> None:
     assert changed(given) == {}
     untagged = night(
         *((who, "20:00-20:03", "g", FED) for who in ("ann", "ben")),
-        ("cy", "05:59-05:59", "handler", None),  # type: ignore[arg-type]
+        ("cy", "05:59-05:59", "handler", None),
     )
     assert {axis for axis, _ in changed(untagged)} == {Axis.TAGGERS}
 

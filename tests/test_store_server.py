@@ -1,8 +1,10 @@
 """A study on a database server: what can befall it is said in words, and no password is shown."""
 
 import sys
+import time
 import uuid
 from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -153,15 +155,42 @@ def test_a_connection_that_breaks_is_said_in_words_and_made_anew(address: str) -
     database.dispose()
 
 
+@ON_SERVER
+@pytest.mark.parametrize(("idle_s", "works"), [(0.0, True), (3600.0, False)])
+def test_a_connection_that_lay_idle_is_looked_at_first(
+    address: str, idle_s: float, works: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A server that was started again over lunch is nothing to speak of; a moment ago it is."""
+    monkeypatch.setattr(servers, "FRESH_S", idle_s)
+    database = Database.create(address)
+    with database.read() as connection:
+        mine = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+    end(mine)
+    with nullcontext() if works else pytest.raises(StudyError, match="do it again"):  # noqa: SIM117
+        with database.read() as connection:
+            assert cards.cards(connection) == []
+    with database.read() as connection:
+        assert cards.cards(connection) == []
+    database.dispose()
+
+
+def end(connection: int) -> None:
+    """End a connection from the server's side, and wait until it has ended."""
+    other = create_engine(server_url(), isolation_level="AUTOCOMMIT")
+    there = text("SELECT count(*) FROM pg_stat_activity WHERE pid = :pid")
+    with other.connect() as elsewhere:
+        elsewhere.execute(text("SELECT pg_terminate_backend(:pid)"), {"pid": connection})
+        while elsewhere.execute(there, {"pid": connection}).scalar():
+            time.sleep(0.01)
+    other.dispose()
+
+
 def write_and_lose(database: Database) -> None:
     """Write, and have the connection ended from the server's side."""
     with database.begin() as connection:
         card_with(connection, "P1", "1.jpg")
         mine = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
-        other = create_engine(server_url())
-        with other.connect() as elsewhere:
-            elsewhere.execute(text("SELECT pg_terminate_backend(:mine)"), {"mine": mine})
-        other.dispose()
+        end(mine)
         card_with(connection, "P1", "2.jpg", folder="/b")
 
 

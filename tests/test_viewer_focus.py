@@ -111,9 +111,9 @@ def test_a_slow_press_on_take_back_is_not_lost(seat: Seat, waits: bool) -> None:
     seat.page.mouse.down()
     if waits:
         seat.sees("waiting", ".said")
-        seat.page.unroute("**/tagging/acts")
         for route in held:
             route.continue_()
+        seat.page.unroute("**/tagging/acts")
         seat.sees("kept", ".said")
     seat.page.wait_for_timeout(1_500)
     seat.page.mouse.up()

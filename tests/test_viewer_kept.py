@@ -161,11 +161,40 @@ def test_what_was_refused_to_somebody_who_is_gone_is_told_to_who_is_here(
     seat.page = context.new_page()
     seat.who, seat.placement = f"{who[:40]} other", "SK-OPEN"
     seat.sit()
-    seat.sees(f"Not kept, of {who}: Visit 1, Blank.")
+    seat.sees(f"Not kept, of {who}: GONE, Visit 1, Blank.")
     seat.sit()
-    seat.sees(f"Not kept, of {who}: Visit 1, Blank.")
+    seat.sees(f"Not kept, of {who}: GONE, Visit 1, Blank.")
     seat.page.get_by_role("button", name="I have read it").click()
     seat.page.locator(".faults p").wait_for(state="detached")
+
+
+def test_what_was_refused_stays_until_it_is_read_over_reloads(seat: Seat) -> None:
+    """Eight refusals: six are shown and how many more there are; a reload forgets none."""
+    seat.placement = "LONG"
+    seat.sit()
+    seat.page.route(
+        "**/tagging/acts",
+        lambda route: route.fulfill(
+            json={
+                "done": {},
+                "refused": {one["id"]: "No." for one in route.request.post_data_json["acts"]},
+            }
+        ),
+    )
+    seat.press(*["Space"] * 8, gap_ms=100)
+    seat.sees("And 2 more: read these first.")
+    until(lambda: not seat.waiting())
+    seat.page.unroute("**/tagging/acts")
+    seat.sit()
+    faults = seat.page.locator(".faults p")
+    seat.sees("Not kept: Visit 1, Blank. No.")
+    for left in range(8, 0, -1):
+        until(lambda left=left: faults.count() == min(left, 7 if left > 6 else 6))
+        seat.page.get_by_role("button", name="I have read it").first.click()
+    faults.first.wait_for(state="detached")
+    seat.sit()
+    assert faults.count() == 0
+    assert seat.tags(standing=False) == []
 
 
 def test_runs_that_are_gone_are_not_asked_for_again_and_again(seat: Seat, asked: list[str]) -> None:
@@ -184,6 +213,26 @@ def test_runs_that_are_gone_are_not_asked_for_again_and_again(seat: Seat, asked:
     before = sum("/tagging/runs" in one for one in asked)
     seat.page.wait_for_timeout(3_000)
     assert sum("/tagging/runs" in one for one in asked) - before <= 2
+
+
+def test_runs_that_are_gone_are_passed_over_which_is_said_once(seat: Seat) -> None:
+    """One card of two was forgotten under the list: the next run that is there is shown."""
+    seat.placement = "HALF"
+    for card, hour in (("half gone", 9), ("half here", 12)):
+        for at in range(60 if card == "half gone" else 2):
+            shown = datetime(2026, 3, 18, hour) + timedelta(minutes=2 * at)  # noqa: DTZ001
+            write_photo(
+                seat.served.folder.parent / card / f"I_{at:04}.JPG", shown, shade=8000 + hour * 99 + at
+            )
+        seat.workspace.scan(seat.served.folder.parent / card, "HALF")
+    seat.sit()
+    card_id = seat.workspace.card_in(seat.served.folder.parent / "half gone").id
+    seat.workspace.forget_card(card_id)
+    seat.press(*["PageDown"] * 20, gap_ms=20)  # into rows that are not read yet
+    seat.sees("Runs of this list are passed over. These photos are not on this placement any more")
+    until(lambda: (seat.press("PageDown"), seat.run.startswith("Visit 2"))[1])
+    seat.press("Space")
+    seat.has_tags(1)
 
 
 # --- undo and redo ---------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 import pytest
 from browsers import (
+    MANY,
     MARKS,
     Seat,
     asked,
@@ -15,6 +16,8 @@ from browsers import (
     workspace,
 )
 
+from core.store import Raises
+from core.store.tables import SCORES
 from core.workspace import Workspace
 
 __all__ = ["asked", "browser", "context", "page", "seat", "served", "workspace"]
@@ -35,7 +38,7 @@ def looked_through(seat: Seat) -> None:
     """Go down the page row by row, and wait until it may be confirmed."""
     until(lambda: "still to come" not in seat.page.locator(".why").inner_text())
     seat.press("Home", *["ArrowDown"] * 6, gap_ms=120)
-    seat.page.locator(".confirm:enabled").wait_for()
+    seat.page.locator(".confirm:not([aria-disabled])").wait_for()
 
 
 def least_changed(seat: Seat, first: int, last: int) -> list[tuple[int, int]]:
@@ -55,6 +58,15 @@ def test_the_least_changed_runs_are_confirmed_blank_together(sheet: Seat) -> Non
     assert {(tag.species, tag.origin, tag.tagger) for tag in tags} == {
         ("blank", "Quiet sheet", seat.who)
     }
+    seat.sees("Page 2 of 9")
+    seat.sees(f"{MANY - 5 - 24} of {MANY - 5} runs left, not tagged by me", ".progress")
+    looked_through(seat)
+    seat.press("Shift+B")
+    seat.has_tags(48)
+    seat.sees("left, not tagged by me, ", ".progress")
+    assert "minute left" in seat.page.locator(".progress").inner_text()
+    seat.press("Backspace")
+    assert len(seat.has_tags(24)) == 24
     seat.sees("Page 2 of 9")
     seat.press("Backspace")
     assert seat.has_tags(0) == []
@@ -151,3 +163,24 @@ def test_letters_say_nothing_on_the_sheet(sheet: Seat) -> None:
     sheet.press("m", "g", ".", "Shift+H")
     sheet.page.wait_for_timeout(500)
     assert sheet.tags(standing=False) == []
+
+
+def test_a_tile_says_where_its_photo_changed(seat: Seat) -> None:
+    """On the tray or beside it; the sheet says where it ends and how many changed more."""
+    first, second = seat.visits()[2:4]
+    with seat.workspace._database.begin(Raises.NOTHING) as connection:
+        for ends, on_tray, off_tray, whole in ((first, 0.3, 0.1, 0.3), (second, 0.1, 0.6, 0.6)):
+            rows = [
+                {
+                    "photo_id": photo, "method": 1, "basis": "copy", "infrared": False,
+                    "whole": whole, "on_tray": on_tray, "off_tray": off_tray, "outline": "[]",
+                }
+                for photo in range(ends[0], ends[1] + 1)
+            ]  # fmt: skip
+            connection.execute(SCORES.insert(), rows)
+    seat.sit(mode="quiet+sheet")
+    seat.sees("changed most on the tray", ".grid")
+    assert seat.page.locator(".tile").count() == 1
+    seat.sees("1 run changed more and is not here: look one by one.")
+    seat.sees("up to 0.4 % of the picture in one place")
+    seat.sees("of each run its most different photo is shown")

@@ -11,6 +11,8 @@ import streamlit as st
 from app import session
 
 NAME = "lastbite_picker"
+MOST_LISTED = 2000
+"""So many names are listed at the most: a browser is slow with more."""
 PLACE = '<div class="lastbite-picks"></div>\n'
 
 
@@ -46,6 +48,20 @@ def choose(picks: Sequence[Pick], chosen: int | None, *, label: str, key: str) -
     )
     picked = said.picked
     return int(picked) if picked is not None else None
+
+
+def by_name(names: Sequence[str], *, key: str) -> str | None:
+    """Ask for any other photo by its name; of very many a part of it has to be typed."""
+    if len(names) <= MOST_LISTED:
+        chosen: str | None = st.selectbox(
+            "Another photo", names, index=None, key=key, placeholder="Type the name of its file"
+        )
+        return chosen
+    typed = st.text_input("Another photo: the name of its file", key=key).strip()
+    found = [one for one in names if typed and typed.casefold() in one.casefold()]
+    if typed and len(found) != 1:
+        st.text(f"{len(found)} photos of this placement are like {typed}. Type more of the path.")
+    return found[0] if len(found) == 1 else None
 
 
 @functools.cache

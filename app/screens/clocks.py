@@ -17,7 +17,6 @@ from core.workspace import Workspace
 ROWS = 6  # placements that are drawn at a time
 ENDS = 4  # photos from each end of a card, where people hold up a watch
 MOST_PICKS = 16
-MOST_LISTED = 2000  # files that a list holds; a browser is slow with more
 PROPOSALS = 4  # that are drawn at a time
 ABOUT = (
     "One line for each time that somebody compared a camera's clock with the **true time**. One "
@@ -277,7 +276,7 @@ def check_from_photo(workspace: Workspace, name: str) -> None:
         return
     picture, ask = st.columns([3, 2])
     alt = f"{chosen.file}, camera showed {chosen.camera_time}. Opens the whole photo."
-    picture.html(_opens(chosen, widgets.thumb(chosen, alt, height="360px", size="review")))
+    picture.html(_opens(chosen, widgets.thumb(chosen, alt, height="460px", size="review")))
     with ask:
         st.text(f"{chosen.file}\nThe camera showed {chosen.camera_time}.\nThe picture opens whole.")
         typed = st.text_input(
@@ -317,28 +316,13 @@ def _choose(workspace: Workspace, name: str, photos: Sequence[Photo]) -> Photo |
     ]
     label = "Photos in which a watch is likely"
     picked = picker.choose(picks, chosen.id if chosen else None, label=label, key=f"picks-{name}")
-    other = _another(list(by_file), name)
+    other = picker.by_name(list(by_file), key=f"file-{name}")
     now = picked or (by_file[other] if other and other != session.held(f"other-{name}") else None)
     session.hold(f"other-{name}", other)
     if now is not None and now in known and known[now] is not chosen:
         session.hold(f"watch-{name}", now)
         st.rerun()
     return chosen
-
-
-def _another(files: Sequence[str], name: str) -> str | None:
-    """Ask for any other photo by its file; of very many the name has to be typed."""
-    if len(files) <= MOST_LISTED:
-        chosen: str | None = st.selectbox(
-            "Another photo", files, index=None, key=f"file-{name}",
-            placeholder="Type the name of its file",
-        )  # fmt: skip
-        return chosen
-    typed = st.text_input("Another photo: the name of its file", key=f"file-{name}").strip()
-    found = [one for one in files if typed and typed.casefold() in one.casefold()]
-    if typed and len(found) != 1:
-        st.text(f"{len(found)} photos of this placement are like {typed}. Type more of the path.")
-    return found[0] if len(found) == 1 else None
 
 
 def checks(workspace: Workspace, name: str) -> None:

@@ -1,15 +1,35 @@
-"""The Results page: the ledger, the outcome table, what is to be put right, and the cautions."""
+"""The Results page: what is asked, figures with their numbers, the outcomes, what is amiss."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any
 
 import streamlit as st
 
-from app import session, widgets, wording
+from app import answers, session, widgets, wording
+from core import people
+from core.analysis.intervals import Undefined
+from core.analysis.whole import Analysis
+from core.analysisbook import Question
 from core.exports import tables
+from core.people import Act
+from core.plots import look
+from core.plots.daylight import daylight_figure
+from core.plots.flow import flow_figure
+from core.plots.look import Figure
+from core.plots.pairs import differences_figure, pairs_figure
+from core.plots.steadiness import steps_figure
+from core.plots.words import what_can_be_said
+from core.sensitivity import Axis, Grid, Sensitivity, Setting
 from core.workspace import Workspace
 
 # Columns that answer first; the file holds all in their own order.
 FIRST = ("deployment", "status", "forager", "gud_g", "gud_items", "censored", "visits", "reason")
+ANYBODY = "whoever fed last"
+SMALL = 150
+"""Up to so many trays the sensitivity is worked out unasked."""
+
+Draw = Callable[[bool], Figure | Undefined]
+"""Draws a figure for a light (False) or a dark page."""
 
 
 def results_page() -> None:
@@ -17,27 +37,247 @@ def results_page() -> None:
     workspace = session.workspace()
     st.title("Results")
     widgets.messages()
-    outcomes = workspace.outcomes()
-    if not outcomes:
+    if not workspace.outcomes():
         widgets.guide(workspace)
         st.info("There are no results yet: the tray log has no study tray.")
         cautions()
         return
-    left, right = st.columns([3, 2], gap="medium")
+    question = ask(workspace)
+    analysis: Analysis = workspace.analysis.analyse(question)
+    if not analysis.ledger.n:
+        st.info("No tray is of that season. Choose another one.")
+        return
+    st.markdown(f"**What this can say.** {wording.plain(said(analysis))}")
+    st.caption(wording.plain(answers.asked(analysis)))
+    for words in analysis.remarks:
+        st.warning(wording.plain(words), icon=":material/rule:")
+    compared(analysis)
+    flow(analysis)
+    by_the_sun(workspace, question)
+    how_often(analysis)
+    models(analysis)
+    if people.may(session.who(), Act.SEE_ALL):
+        hangs_on(workspace, question)
+    every_tray(workspace)
+    to_put_right(workspace)
+    cautions()
+
+
+def ask(workspace: Workspace) -> Question:
+    """Let people say whose density, between which microhabitats, of which seasons."""
+    known: list[Any] = workspace.analysis.foragers()
+    sides: list[str] = workspace.analysis.microhabitats()
+    seasons: list[str] = workspace.analysis.seasons()
+    names = {"": ANYBODY} | {one.key: one.name for one in known}
+    who, first, second, when = st.columns([2, 2, 2, 3], vertical_alignment="bottom")
+    forager = who.selectbox(
+        "Forager", list(names), format_func=lambda key: names[key], key="whose",
+        index=_place(list(names), session.kept("whose")),
+    )  # fmt: skip
+    session.keep("whose", forager)
+    wanted = when.multiselect("Season", seasons, placeholder="all", key="seasons")
+    question = Question(forager=forager, seasons=tuple(wanted))
+    own = workspace.analysis.choice(question)
+    left = first.selectbox(
+        "Microhabitat", sides, index=_place(sides, session.kept("first") or own.first), key="first"
+    )
+    right = second.selectbox(
+        "minus", sides, index=_place(sides, session.kept("second") or own.second), key="second"
+    )
+    session.keep("first", left)
+    session.keep("second", right)
+    return Question(forager, (left or "", right or ""), tuple(wanted))
+
+
+def _place(names: Sequence[str], name: str) -> int:
+    return names.index(name) if name in names else 0
+
+
+def said(analysis: Analysis) -> str:
+    """Say what so many pairs can show, and what not."""
+    return what_can_be_said(analysis.test, analysis.choice)
+
+
+# --- figures -------------------------------------------------------------------------------------
+
+
+def figure(draw: Draw, missing: str) -> None:
+    """Show a figure with its note; a click on a tray walks down to it, a press downloads it."""
+    made = draw(session.dark())
+    if isinstance(made, Undefined):
+        st.info(wording.plain(f"{missing}: {made.why}."), icon=":material/info:")
+        return
+    st.markdown(f"**{wording.plain(made.title)}**")
+    key = f"figure-{made.name}-{session.counter('figure')}"
+    if made.clickable:
+        event = st.altair_chart(
+            made.chart, width="stretch", alt=made.words, key=key, on_select="rerun",
+            selection_mode=look.PICKED,
+        )  # fmt: skip
+        walk_to(event)
+    else:
+        st.altair_chart(made.chart, width="stretch", alt=made.words, key=key)
+    st.caption(wording.plain(made.note + " A click on a tray opens it." * made.clickable))
+    keep(made, draw)
+
+
+def walk_to(event: Any) -> None:
+    """Go to the tray that was clicked, with its evidence, on the Trays page."""
+    picked = event["selection"].get(look.PICKED) or []
+    if picked and picked[0].get(look.TRAY):
+        session.keep("deployment", picked[0][look.TRAY])
+        session.count_up("deployment")
+        session.count_up("figure")
+        st.switch_page("screens/trays.py")
+
+
+def keep(made: Figure, draw: Draw) -> None:
+    """Offer a figure as SVG, PNG and the rows behind it, made when they are asked for."""
+
+    def light() -> Figure:
+        found = draw(False)
+        return made if isinstance(found, Undefined) else found
+
+    kinds: tuple[tuple[str, str, Callable[[], str | bytes]], ...] = (
+        ("svg", "image/svg+xml", lambda: look.svg(light())),
+        ("png", "image/png", lambda: look.png(light())),
+        ("csv", "text/csv", lambda: rows_text(made)),
+    )
+    with st.popover("Download", icon=":material/download:", key=f"keep-{made.name}"):
+        for kind, mime, content in kinds:
+            st.download_button(
+                "The data (CSV)" if kind == "csv" else kind.upper(), content,
+                f"{made.name}.{kind}", mime, key=f"{kind}-{made.name}", on_click="ignore",
+            )  # fmt: skip
+
+
+def rows_text(made: Figure) -> str:
+    """Give the rows behind a figure as CSV."""
+    names = list(made.rows[0]) if made.rows else ["empty"]
+    rows = ({name: "" if v is None else str(v) for name, v in row.items()} for row in made.rows)
+    return "".join(tables.csv_text(names, rows))
+
+
+def compared(analysis: Analysis) -> None:
+    """Show the pairs, their differences, and the numbers of the test."""
+    st.subheader("Pairs", anchor=False)
+    pairs, test = analysis.pairs, analysis.test
+    left, right = st.columns(2, gap="medium")
     with left:
-        st.subheader("From all trays to those with a density", anchor=False)
-        widgets.table(wording.ledger_lines(outcomes), alt="Trays by status and reason, adding up")
+        figure(lambda dark: pairs_figure(pairs, test, dark=dark), "No pairs to draw")
     with right:
-        st.subheader("Settings behind these numbers", anchor=False)
-        widgets.table(wording.settings_lines(workspace.settings), alt="Settings of the study")
+        figure(lambda dark: differences_figure(pairs, test, dark=dark), "No differences to draw")
+    widgets.table(answers.pair_lines(pairs, test), alt="The paired comparison in numbers")
+    if not isinstance(pairs, Undefined) and pairs.warning:
+        st.warning(wording.plain(pairs.warning))
+    lost = answers.lost_lines(pairs)
+    if lost:
+        many = "1 pair was" if len(lost) == 1 else f"{len(lost)} pairs were"
+        with st.expander(f"{many} lost"):
+            widgets.table(lost, alt="Lost pairs with the reason")
+
+
+def flow(analysis: Analysis) -> None:
+    """Show the ledger as a flow, and how many trays were used."""
+    st.subheader("From all trays to those with a density", anchor=False)
+    figure(lambda dark: flow_figure(analysis.ledger, dark=dark), "No trays")
+    widgets.table(
+        answers.ledger_lines(analysis.ledger), alt="Trays by status and reason, adding up"
+    )
+    st.markdown("**Share of trays used, and density where they were**")
+    widgets.table(answers.used_lines(analysis.used), alt="Use of trays and density in used trays")
+
+
+def by_the_sun(workspace: Workspace, question: Question) -> None:
+    """Show when animals came, by the height of the sun."""
+    st.subheader("When animals came", anchor=False)
+    found = workspace.analysis.daylight(question)
+    species, zone = workspace.species(), workspace.zone
+    figure(lambda dark: daylight_figure(found, species, zone, dark=dark), "No visits by the sun")
+
+
+def how_often(analysis: Analysis) -> None:
+    """Show the visit rates by watched hours."""
+    widgets.table(answers.rate_lines(analysis.rates), alt="Visits by watched hour")
+    left_out = answers.left_out_of_rates(analysis.rates)
+    if left_out:
+        st.caption(wording.plain(left_out))
+
+
+def models(analysis: Analysis) -> None:
+    """Show the two models, one that knows stations and nights, one that knows bounds."""
+    st.subheader("Models", anchor=False)
+    left, right = st.columns(2, gap="medium")
+    with left:
+        st.markdown("**With station and night as random effects**")
+        widgets.table(answers.mixed_lines(analysis.mixed), alt="The mixed model in numbers")
+    with right:
+        st.markdown("**With emptied and interrupted trays as bounds**")
+        widgets.table(answers.censored_lines(analysis.censored), alt="The model with bounds")
+
+
+# --- sensitivity ---------------------------------------------------------------------------------
+
+
+def hangs_on(workspace: Workspace, question: Question) -> None:
+    """Show what another choice would change, and let people try any of them."""
+    st.subheader("How far this hangs on the settings", anchor=False)
+    small = len(workspace.analysis.outcomes(question)) <= SMALL
+    asked = st.toggle(
+        "Work the study out under other settings too (some seconds)", value=small, key="other"
+    )
+    if not asked:
+        return
+    with st.spinner("Working the whole study out under every setting …"):
+        found = workspace.analysis.sensitivity(question)
+    figure(lambda dark: steps_figure(found, dark=dark), "No settings")
+    tried(found)
+    with st.expander("In numbers", expanded=False):
+        widgets.table(answers.step_lines(found), alt="What one other choice changes")
+        shaky = answers.unsteady_lines(found)
+        if shaky:
+            st.markdown("**Trays that come out differently under some setting**")
+            widgets.table(shaky, alt="Trays that hang on the settings")
+
+
+def tried(found: Sensitivity) -> None:
+    """Let people choose a setting of the grid, and say what would come out."""
+    grid, own = found.grid, found.grid.own
+    cells = iter(st.columns(5))
+    gap = slide(next(cells), Axis.GAP, grid.gaps, own.gap, grid)
+    within = slide(next(cells), Axis.TOLERANCE, grid.tolerances, own.tolerance, grid)
+    feeder = slide(next(cells), Axis.FEEDER, grid.feeders, own.feeder, grid)
+    taggers = slide(next(cells), Axis.TAGGERS, grid.taggers, own.taggers, grid)
+    clocks = slide(next(cells), Axis.CLOCKS, grid.clocks, own.clocks, grid)
+    st.text(answers.at_setting(found, Setting(gap, within, feeder, taggers, clocks)))
+
+
+def slide(
+    cell: st.delta_generator.DeltaGenerator, axis: Axis, values: Sequence[Any], own: Any, grid: Grid
+) -> Any:
+    """Let people move along one axis; an axis with one choice has nothing to move."""
+    if len(values) == 1:
+        cell.text(f"{axis}: {grid.along(axis)[0].value(axis)}")
+        return values[0]
+    written = dict(zip(values, (one.value(axis) for one in grid.along(axis)), strict=True))
+    return cell.select_slider(
+        str(axis), list(values), own, format_func=lambda one: written[one], key=f"try-{axis.name}"
+    )
+
+
+# --- every tray ----------------------------------------------------------------------------------
+
+
+def every_tray(workspace: Workspace) -> None:
+    """Show the outcome table with the settings behind it, and offer all tables."""
     st.subheader("One line a tray", anchor=False)
     rows = list(workspace.outcome_rows())
     order = [name for name in FIRST if any(row[name] for row in rows)]
     order += [name for name in tables.OUTCOME_COLUMNS if name not in order]
     widgets.table(rows, alt="Outcomes, one row a tray deployment", columns=order)
     downloads(workspace)
-    to_put_right(workspace)
-    cautions()
+    with st.expander("Settings behind these numbers"):
+        widgets.table(wording.settings_lines(workspace.settings), alt="Settings of the study")
 
 
 def downloads(workspace: Workspace) -> None:

@@ -30,7 +30,15 @@ from core.codes.proposals import (
     TrayProposal,
     proposals,
 )
-from core.codes.reading import BUDGET_S, METHOD, Found, Reading, read_codes, read_photo
+from core.codes.reading import (
+    BUDGET_S,
+    METHOD,
+    Found,
+    Reading,
+    read_codes,
+    read_photo,
+    use_one_core,
+)
 from core.codes.texts import ClockCode, Code, TrayCode, code_of, text_of
 
 __all__ = [
@@ -69,4 +77,5 @@ __all__ = [
     "read_photo",
     "text_of",
     "time_of",
+    "use_one_core",
 ]

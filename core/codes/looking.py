@@ -4,6 +4,8 @@ People hold a code before the camera when they set a tray out or pick it up: at 
 around the edges of a window, and while handlers are in view. What was read is judged in proposals.
 """
 
+import heapq
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from itertools import zip_longest
@@ -51,10 +53,11 @@ def photos_to_look_at(
 
 
 def _ends(photos: Sequence[Photo]) -> list[list[int]]:
-    by_file = sorted(range(len(photos)), key=lambda at: photos[at].file)
     by_time = [at for at, photo in enumerate(photos) if photo.true_time is not None]
-    both = (by_file, by_time)
-    return [list(one[:AT_AN_END]) for order in both for one in (order, order[::-1])]
+    named = [(photo.file, at) for at, photo in enumerate(photos)]
+    first, last = heapq.nsmallest(AT_AN_END, named), heapq.nlargest(AT_AN_END, named)
+    by_file = [[at for _, at in ends] for ends in (first, last)]
+    return [*by_file, by_time[:AT_AN_END], by_time[::-1][:AT_AN_END]]
 
 
 def _edges(
@@ -62,13 +65,12 @@ def _edges(
 ) -> list[list[int]]:
     """Give the photos near each edge, the nearest first."""
     edges = dict.fromkeys(edge for window in windows for edge in window if edge is not None)
+    timed = [(photo.true_time, at) for at, photo in enumerate(photos) if photo.true_time]
+    moments = [moment for moment, _ in timed]
     places = []
     for edge in edges:
-        away = sorted(
-            (abs(photo.true_time - edge), at)
-            for at, photo in enumerate(photos)
-            if photo.true_time is not None and abs(photo.true_time - edge) <= around
-        )
+        near = timed[bisect_left(moments, edge - around) : bisect_right(moments, edge + around)]
+        away = sorted((abs(moment - edge), at) for moment, at in near)
         places.append([at for _, at in away[:AT_AN_EDGE]])
     return places
 

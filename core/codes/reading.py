@@ -104,6 +104,11 @@ WAYS = (
 """In the order they are tried, the quick ones first."""
 
 
+def use_one_core() -> None:
+    """Look at photos with one core from now on; a worker in the background leaves the others."""
+    cv2.setNumThreads(1)
+
+
 def read_photo(file: Path, budget_s: float = BUDGET_S) -> Reading:
     """Find the codes in a photo; its file is only read.
 

@@ -19,7 +19,17 @@ from core.coverage.stretches import (
     with_clock_in_doubt,
     without_accepted,
 )
-from core.coverage.watching import Cover, clip, cover, gaps, share, union, watched, without
+from core.coverage.watching import (
+    Cover,
+    clip,
+    cover,
+    gaps,
+    overlap,
+    share,
+    union,
+    watched,
+    without,
+)
 from core.coverage.words import could_be_missed
 
 __all__ = [
@@ -43,6 +53,7 @@ __all__ = [
     "gaps",
     "held",
     "lens_blocked",
+    "overlap",
     "quiet_of",
     "rhythm_of",
     "share",

@@ -44,10 +44,10 @@ def battery_dead(
     earlier = int(missing[:-1].max(initial=0))
     if missing[-1] <= max(MISSING_MOST, earlier):
         return None
+    every = f"{rhythm.timelapse_every_min} min"
     evidence = (
         f"no photo in the last {length(silence)}, nor at the end",
-        f"{missing[-1]} times of a rhythm of {rhythm.timelapse_every_min} min have no photo there, "
-        f"at most {earlier} in a row before",
+        f"{missing[-1]} photos of a rhythm of {every} are missing there, at most {earlier} before",
         "the camera log says that the camera was working at pick-up",
     )
     span = Span(true_time(last), placement.end)

@@ -113,6 +113,11 @@ def clip(spans: Iterable[Span], window: Span) -> list[Span]:
     ]
 
 
+def overlap(one: Span, other: Span) -> bool:
+    """Say whether two stretches have more than a moment in common."""
+    return max(one.start, other.start) < min(one.end, other.end)
+
+
 def without(window: Span, spans: Iterable[Span]) -> list[Span]:
     """Give the parts of a window that no stretch covers; `spans` in any order, anywhere."""
     return gaps(window, clip(union(spans), window))

@@ -99,15 +99,15 @@ def _found(text: str) -> tuple[Text, ...]:
     )
 
 
-def has_codes(connection: Connection, placement: str) -> bool:
-    """Say whether any photo of a placement was seen to show a code."""
+def codes_seen(connection: Connection, placement: str) -> int:
+    """Count the photos of a placement that were seen to show a code, by any method."""
     asked = (
-        select(CODES_READ.c.photo_id)
-        .join_from(CODES_READ, PHOTOS, CODES_READ.c.photo_id == PHOTOS.c.id)
+        select(func.count())
+        .select_from(CODES_READ)
+        .join(PHOTOS, CODES_READ.c.photo_id == PHOTOS.c.id)
         .where(PHOTOS.c.placement == placement, CODES_READ.c.found != _NONE)
-        .limit(1)
     )
-    return connection.execute(asked).first() is not None
+    return int(connection.execute(asked).scalar_one())
 
 
 def newest_tag(connection: Connection, species: str) -> int:

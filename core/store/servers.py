@@ -5,11 +5,18 @@ A password is never shown. It is best kept where libpq looks for it: `PGPASSWORD
 """
 
 import math
+import time
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import URL, make_url
-from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, OperationalError
+from sqlalchemy.exc import (
+    ArgumentError,
+    DBAPIError,
+    DisconnectionError,
+    NoSuchModuleError,
+    OperationalError,
+)
 
 from core.errors import StudyError
 
@@ -23,6 +30,9 @@ REACH_S = 10
 POOL, MOST = 10, 60
 """Connections that are kept, and that are open at once: a server has about 100 for all (its own
 default). Who comes then waits for one."""
+FRESH_S = 5.0
+"""A connection that lay idle no longer than that is used without asking whether it still holds:
+asking takes as long as a statement. [s]"""
 ONE_WRITER = 0x4C61737462697465
 """The advisory lock that each writer holds: "Lastbite" in ASCII."""
 HIDDEN = "***"
@@ -103,9 +113,7 @@ def engine(url: URL, busy_s: float) -> Engine:
     if "connect_timeout" not in url.query:
         given["connect_timeout"] = REACH_S
     try:
-        made = create_engine(
-            url, connect_args=given, pool_size=POOL, max_overflow=MOST - POOL, pool_pre_ping=True
-        )
+        made = create_engine(url, connect_args=given, pool_size=POOL, max_overflow=MOST - POOL)
     except (ImportError, NoSuchModuleError) as fault:
         raise StudyError(
             f"{shown(url)}: its driver is not installed ({fault}). Install it with: "
@@ -117,9 +125,26 @@ def engine(url: URL, busy_s: float) -> Engine:
         connection.execute(f"SET lock_timeout = {wait_ms}")
         connection.commit()
 
+    def look(connection: Any, record: Any, _proxy: Any) -> None:
+        idle_s = time.monotonic() - record.info.get("given_back", 0.0)
+        if idle_s > FRESH_S and not _answers(made, connection):
+            raise DisconnectionError  # the pool makes another one
+
+    def note(_connection: Any, record: Any) -> None:
+        record.info["given_back"] = time.monotonic()
+
     event.listen(made, "connect", prepare)
+    event.listen(made, "checkout", look)
+    event.listen(made, "checkin", note)
     event.listen(made, "begin", _wait_for_writers)
     return made
+
+
+def _answers(made: Engine, connection: Any) -> bool:
+    try:
+        return made.dialect.do_ping(connection)
+    except made.dialect.loaded_dbapi.Error:
+        return False
 
 
 def refuse_unfit(connection: Connection, name: str) -> None:

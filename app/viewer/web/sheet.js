@@ -133,7 +133,8 @@ class Sheet {
     const are = unscored === 1 ? "is" : "are";
     const words = ` ${many(unscored, "run")} ${are} not scored yet and not among them.`;
     const more = queue.louder
-      ? ` ${many(queue.louder, "run")} changed more: look at them one by one.`
+      ? ` ${many(queue.louder, "run")} changed more and ${queue.louder === 1 ? "is" : "are"} not here:` +
+        " look one by one."
       : "";
     const left = `${more}${unscored ? words : ""}`;
     if (!queue.runs.length) return `No run that changed this little waits for you here.${left}`;

@@ -1,0 +1,189 @@
+"""Decide what is asked of a study's outcomes together, and how long the answer is known.
+
+What outcomes say is decided in `analysis`, how far that hangs on settings in `sensitivity`.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TypeVar, cast
+from zoneinfo import ZoneInfo
+
+from core import chain, views
+from core.analysis.choice import Choice, folded, night_of, proposed
+from core.analysis.daylight import Daylight, by_the_sun, places_of
+from core.analysis.whole import Analysis, analyse
+from core.clockbook import Clockbook
+from core.kept import Kept
+from core.model import Outcome, Placement, Species, TrayDeployment, TrayRole
+from core.sensitivity import Sensitivity, grid_of, sensitivity
+from core.settings import Settings
+from core.store import Database, data_version
+from core.watchbook import Watchbook
+
+SEASON = "season"
+"""A column of the tray log of people's own that names the season of a tray."""
+T = TypeVar("T")
+MOST_KNOWN = 16
+"""Of so many questions the answer is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What somebody wants to know of a study."""
+
+    forager: str = ""
+    """Key of a species; empty: whoever fed last."""
+    sides: tuple[str, str] | None = None
+    """Two microhabitats; None: those with most trays."""
+    seasons: tuple[str, ...] = ()
+    """Empty: all."""
+
+
+class Analysisbook:
+    """What the outcomes of a study say together."""
+
+    def __init__(
+        self,
+        database: Database,
+        settings: Settings,
+        kept: Kept,
+        outcomes: Callable[[], list[Outcome]],
+        placements: Callable[[], list[Placement]],
+        watching: Watchbook,
+        clocks: Clockbook,
+    ) -> None:
+        self._database = database
+        self._settings = settings
+        self._kept = kept
+        self._outcomes = outcomes
+        self._placements = placements
+        self._watching = watching
+        self._clocks = clocks
+        self._known: dict[tuple[object, ...], object] = {}
+
+    # --- what can be asked -----------------------------------------------------------------
+
+    def foragers(self) -> list[Species]:
+        """Give the species that own a density, those with most trays first."""
+        counted: dict[str, int] = {}
+        for one in self._outcomes():
+            if one.gud is not None:
+                counted[one.forager] = counted.get(one.forager, 0) + 1
+        owners = [one for one in self._species().values() if one.name in counted]
+        return sorted(owners, key=lambda one: -counted[one.name])
+
+    def microhabitats(self) -> list[str]:
+        """Give the microhabitats of the study trays, each as it was first written."""
+        names = (one.deployment.microhabitat for one in self._outcomes())
+        written: dict[str, str] = {}
+        for name in names:
+            written.setdefault(folded(name), name)
+        return [name for fold, name in written.items() if fold]
+
+    def seasons(self) -> list[str]:
+        """Give the seasons of the study trays: a `season` column of the log, else the months."""
+        zone = self._settings.timezone
+        return sorted({season_of(one.deployment, zone) for one in self._outcomes()})
+
+    # --- what is answered ------------------------------------------------------------------
+
+    def outcomes(self, question: Question) -> list[Outcome]:
+        """Give the outcomes of the seasons that are asked for."""
+        zone = self._settings.timezone
+        return [
+            one
+            for one in self._outcomes()
+            if not question.seasons or season_of(one.deployment, zone) in question.seasons
+        ]
+
+    def choice(self, question: Question) -> Choice:
+        """Give what the analysis is asked, filled in from the trays where a question is open."""
+        forager = self._species().get(question.forager)
+        asked = proposed(self.outcomes(question), self._settings.timezone, forager)
+        if question.sides is None:
+            return asked
+        return replace(asked, first=question.sides[0], second=question.sides[1])
+
+    def analyse(self, question: Question) -> Analysis:
+        """Give everything that the outcomes say to a question."""
+        return self._once(
+            ("analyse", question),
+            lambda: analyse(
+                self.outcomes(question), self.choice(question), self._species(), self._settings
+            ),
+        )
+
+    def daylight(self, question: Question) -> Daylight:
+        """Give at what height of the sun animals came."""
+        places = places_of(self._placements())
+        return self._once(
+            ("daylight", question),
+            lambda: by_the_sun(self.outcomes(question), places, self.choice(question)),
+        )
+
+    def sensitivity(self, question: Question) -> Sensitivity:
+        """Work the study out under every setting of a grid: seconds the first time."""
+        return self._once(("sensitivity", question), lambda: self._over_the_grid(question))
+
+    def _over_the_grid(self, question: Question) -> Sensitivity:
+        study = self.study(question)
+        grid = grid_of(self._settings, corrected=study.corrected)
+        return sensitivity(study, grid, self.choice(question))
+
+    def study(self, question: Question) -> chain.Study:
+        """Give what outcomes are worked out from; trays of other seasons are no study trays."""
+        asked = {one.deployment.deployment for one in self.outcomes(question)}
+        with self._database.read() as connection:
+            logs = self._kept.logs(connection)
+            trays = [
+                one
+                if one.role is not TrayRole.STUDY or one.deployment in asked
+                else replace(one, role=TrayRole.PREBAIT)
+                for one in logs.trays
+            ]
+        places = [self._ground(name) for name in logs.placements]
+        return chain.Study(trays, self._species(), self._settings, places)
+
+    def _ground(self, name: str) -> chain.PlacementGround:
+        layout, _ = self._kept.layout(name, self._settings.gap)
+        base, without = layout.base, layout.base
+        if base.corrections:
+            with self._database.read() as connection:
+                checks = self._kept.logs(connection).checks_of(name)
+            without = views.base_of(
+                name, base.placement, checks, base.timed.photos, self._settings.timezone,
+                base.species, base.trays,
+            )  # fmt: skip
+        view = self._kept.view(name, self._settings.gap)
+        return chain.PlacementGround(
+            base=base,
+            uncorrected=without,
+            tags=tuple(layout.standing.tags()),
+            stretches=self._watching.stretches(view),
+            clock_doubted=self._clocks.in_doubt(name),
+        )
+
+    def _species(self) -> dict[str, Species]:
+        with self._database.read() as connection:
+            return dict(self._kept.species(connection))
+
+    def _once(self, key: tuple[object, ...], work: Callable[[], T]) -> T:
+        with self._database.read() as connection:
+            version = data_version(connection)
+        key = (version, self._watching.mark(), *key)
+        if key not in self._known:
+            newest = [*self._known.items()][1 - MOST_KNOWN :]
+            self._known = dict(newest) | {key: work()}
+        return cast("T", self._known[key])
+
+
+def season_of(deployment: TrayDeployment, zone: ZoneInfo) -> str:
+    """Give the season of a tray: what the log's own column says, else year and month of its night.
+
+    Empty where neither is known.
+    """
+    named = next((v for k, v in deployment.extra.items() if folded(k) == SEASON and v.strip()), "")
+    if named:
+        return " ".join(named.split())
+    night = night_of(deployment, zone)
+    return f"{night:%Y-%m}" if night else ""

@@ -1,0 +1,142 @@
+"""Decide how pairs are drawn: their trays joined by lines, and their differences by station."""
+
+from collections.abc import Sequence
+
+import altair as alt
+
+from core.analysis.intervals import Undefined
+from core.analysis.pairs import Pairs
+from core.analysis.ranks import SignedRank
+from core.plots.look import SHAPES, TRAY, Figure, Row, click, frame, ink
+from core.plots.words import counted, difference
+
+MOST_NAMED = 30
+"""Up to so many stations have their name at the axis."""
+
+
+def pairs_figure(
+    pairs: Pairs | Undefined, test: SignedRank | Undefined, *, dark: bool = False
+) -> Figure | Undefined:
+    """Join the two trays of each pair by a line; undefined where there is no pair."""
+    if isinstance(pairs, Undefined):
+        return pairs
+    if not pairs.made:
+        return Undefined(f"no pair has a density on both sides, {len(pairs.lost)} were lost")
+    choice, colours = pairs.choice, ink(dark=dark)
+    rows: list[Row] = []
+    for number, pair in enumerate(pairs.made, start=1):
+        for side, one in ((choice.first, pair.first), (choice.second, pair.second)):
+            value = 0.0 if one.value is None else float(one.value)
+            rows.append(
+                {
+                    "pair": number, TRAY: one.name, "microhabitat": side, "density": value,
+                    "station": pair.station, "night": str(pair.night),
+                    "difference": float(pair.difference),
+                }
+            )  # fmt: skip
+    many = counted(len(pairs.made), "pair")
+    sides = [choice.first, choice.second]
+    x = alt.X("microhabitat:N", sort=sides, title=None, scale=alt.Scale(padding=0.6),
+              axis=alt.Axis(labelAngle=0, labelFontSize=13))  # fmt: skip
+    y = alt.Y("density:Q", title=f"giving-up density: {choice.measure}",
+              scale=alt.Scale(zero=True))  # fmt: skip
+    base = alt.Chart(frame(rows, ["pair", TRAY, "microhabitat", "density", "station", "night",
+                                  "difference"]))  # fmt: skip
+    lines = base.mark_line(color=colours.quiet, opacity=0.6, strokeWidth=1.2).encode(
+        x=x, y=y, detail="pair:N"
+    )
+    points = (
+        base.mark_point(size=80, filled=True, opacity=0.95)
+        .encode(
+            x=x,
+            y=y,
+            color=alt.Color("microhabitat:N", legend=None, scale=alt.Scale(
+                domain=sides, range=[colours.first, colours.second])),
+            shape=alt.Shape("microhabitat:N", legend=None, scale=alt.Scale(
+                domain=sides, range=list(SHAPES))),
+            tooltip=[TRAY, "microhabitat", alt.Tooltip("density:Q", format=".3~f"), "station",
+                     "night", alt.Tooltip("difference:Q", format=".3~f")],
+        )
+        .add_params(click())
+    )  # fmt: skip
+    return Figure(
+        name="pairs",
+        title=f"{choice.first} and {choice.second}, pair by pair",
+        chart=alt.LayerChart(layer=[lines, points]).properties(height=330),
+        rows=tuple(rows),
+        words=f"{many} of trays, joined by lines. {difference(test, choice)}",
+        note=f"{many}, {len(pairs.lost)} lost. {difference(test, choice)}",
+        clickable=True,
+    )
+
+
+def differences_figure(
+    pairs: Pairs | Undefined, test: SignedRank | Undefined, *, dark: bool = False
+) -> Figure | Undefined:
+    """Draw the difference of each pair by its station, and the Hodges-Lehmann difference."""
+    if isinstance(pairs, Undefined) or not pairs.made:
+        return pairs if isinstance(pairs, Undefined) else Undefined("there is no pair")
+    if isinstance(test, Undefined):
+        return test
+    choice, colours = pairs.choice, ink(dark=dark)
+    rows: list[Row] = [
+        {
+            "station": pair.station, TRAY: pair.first.name, "other": pair.second.name,
+            "night": str(pair.night), "difference": float(pair.difference),
+        }
+        for pair in pairs.made
+    ]  # fmt: skip
+    means = [
+        {"station": one.station, "difference": float(one.value), "nights": one.pairs}
+        for one in pairs.differences
+    ]
+    order = sorted({one.station for one in pairs.made})
+    names = alt.Axis(labels=len(order) <= MOST_NAMED, ticks=False, labelLimit=160)
+    y = alt.Y("station:N", sort=order, title="station", axis=names)
+    x = alt.X("difference:Q", title=f"{choice.first} minus {choice.second}: {choice.measure}")
+    layers: list[alt.Chart] = []
+    if not isinstance(test.interval, Undefined):
+        span = [{"low": test.interval.low, "high": test.interval.high}]
+        layers.append(
+            alt.Chart(frame(span, ["low", "high"]))
+            .mark_rect(color=colours.band, opacity=0.7)
+            .encode(x=alt.X("low:Q"), x2="high:Q")
+        )
+    layers += [
+        _rule(0.0, colours.quiet, dash=[2, 3]),
+        _rule(float(test.estimate), colours.text, dash=[1, 0]),
+        alt.Chart(frame(rows, ["station", TRAY, "other", "night", "difference"]))
+        .mark_point(size=45, filled=True, color=colours.quiet, opacity=0.8)
+        .encode(x=x, y=y, tooltip=["station", TRAY, "other", "night",
+                                   alt.Tooltip("difference:Q", format=".3~f")])
+        .add_params(click()),
+    ]  # fmt: skip
+    if pairs.choice.average_nights:
+        layers.append(
+            alt.Chart(frame(means, ["station", "difference", "nights"]))
+            .mark_point(size=110, shape="diamond", filled=True, color=colours.first)
+            .encode(x=x, y=y, tooltip=["station", "nights",
+                                       alt.Tooltip("difference:Q", format=".3~f")])
+        )  # fmt: skip
+    step = 20 if len(order) <= MOST_NAMED else 6
+    return Figure(
+        name="differences",
+        title="Differences by station",
+        chart=alt.LayerChart(layer=layers).properties(height=alt.Step(step)),
+        rows=tuple(rows),
+        words=f"{counted(len(rows), 'difference')} at {counted(len(order), 'station')}. "
+        f"{difference(test, choice)}",
+        note="Dots: pairs. " + ("Diamonds: the mean of a station's nights. "
+                                if choice.average_nights else "")
+        + "Line and band: the Hodges-Lehmann difference with its interval; dashed: none.",
+        clickable=True,
+    )  # fmt: skip
+
+
+def _rule(at: float, colour: str, *, dash: Sequence[int]) -> alt.Chart:
+    drawn: alt.Chart = (
+        alt.Chart(frame([{"at": at}], ["at"]))
+        .mark_rule(color=colour, strokeDash=list(dash), strokeWidth=1.5)
+        .encode(x="at:Q")
+    )
+    return drawn

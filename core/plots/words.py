@@ -1,0 +1,93 @@
+"""Decide in which words the numbers under a figure are told."""
+
+from core.analysis.choice import Choice, Measure
+from core.analysis.intervals import ALPHA, Interval, Undefined
+from core.analysis.ranks import SignedRank
+from core.sensitivity import Says
+
+UNIT = {
+    Measure.GRAMS: "g",
+    Measure.GRAMS_PER_LITRE: "g/L",
+    Measure.ITEMS: "items",
+    Measure.PROPORTION: "of what was put in",
+}
+SMALL_P = 0.001
+FEW_DIGITS = 3
+
+
+def number(value: float) -> str:
+    """Write a number with three digits that count, and no more behind the point than that."""
+    text = f"{value:.{FEW_DIGITS}g}"
+    return f"{float(text):,.6f}".rstrip("0").rstrip(".") if "e" in text else text
+
+
+def p_text(p: float) -> str:
+    """Write a p with two digits that count; below 0.001 as that."""
+    return f"p < {SMALL_P}" if p < SMALL_P else f"p = {p:.2g}"
+
+
+def interval_text(interval: Interval | Undefined) -> str:
+    """Write an interval with the level that it really reaches, or why there is none."""
+    if isinstance(interval, Undefined):
+        return f"no interval ({interval.why})"
+    return f"{interval.level:.0%} interval {number(interval.low)} to {number(interval.high)}"
+
+
+def difference(test: SignedRank | Undefined, choice: Choice) -> str:
+    """Say the Hodges-Lehmann difference with its sign in words, its interval and p."""
+    if isinstance(test, Undefined):
+        return f"No difference is told: {test.why}."
+    size = f"{number(abs(float(test.estimate)))} {UNIT[choice.measure]}"
+    more = f"{size} more left in {choice.first} than in {choice.second}"
+    less = f"{size} less left in {choice.first} than in {choice.second}"
+    said = more if test.estimate > 0 else less
+    if test.estimate == 0:
+        said = f"no difference between {choice.first} and {choice.second}"
+    p = f"no p ({test.p.why})" if isinstance(test.p, Undefined) else p_text(test.p.p)
+    return (
+        f"Hodges-Lehmann difference: {said} ({interval_text(test.interval)}; {p}; "
+        f"n = {test.n} differences)."
+    )
+
+
+def says_in_words(says: Says, choice: Choice) -> str:
+    """Name the microhabitats in what the pairs say."""
+    if says in {Says.FIRST, Says.SECOND}:
+        more, less = choice.first, choice.second
+        if says is Says.SECOND:
+            more, less = less, more
+        return f"more is left in {more} than in {less}"
+    return str(says)
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """Write a number with its noun."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def what_can_be_said(test: SignedRank | Undefined, choice: Choice) -> str:
+    """Say what so many pairs can show and what they cannot; no p is read as 'no effect'."""
+    if isinstance(test, Undefined):
+        return (
+            f"These trays cannot compare the microhabitats: {test.why}. What they do show is how "
+            "many trays were used and by whom."
+        )
+    least = f"{test.smallest_p:.2g}"
+    if isinstance(test.p, Undefined):
+        many = counted(test.n, "difference is", "differences are")
+        return (
+            f"{many} too few for a test: even if all "
+            f"pointed the same way, p could not be below {least}. This is no sign that there is "
+            "no difference. Set out more stations, or put several classes together: six "
+            "differences are the least. Shares of trays used and single trays can be told."
+        )
+    if test.p.p < ALPHA:
+        return (
+            f"{test.n} differences speak against chance ({p_text(test.p.p)}). They say which "
+            f"microhabitat had more left, here and in these nights; not why."
+        )
+    return (
+        f"{test.n} differences do not tell a difference from chance ({p_text(test.p.p)}; the "
+        f"least that so many could reach is {least}). That is not the same as no difference: see "
+        f"how wide the interval is ({interval_text(test.interval)} {UNIT[choice.measure]})."
+    )
