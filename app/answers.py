@@ -102,7 +102,7 @@ def pair_lines(pairs: Pairs | Undefined, test: SignedRank | Undefined) -> list[L
         {
             "what": "smallest p",
             "number": f"{test.smallest_p:.2g}",
-            "how": f"that {test.ranked} differences can reach",
+            "how": f"that {counted(test.ranked, 'difference')} can reach",
         },
     ]
     return lines

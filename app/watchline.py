@@ -22,6 +22,7 @@ ROWS = {
 """Each state has a row of its own, so that nothing hangs on colour."""
 VISITS, NIGHT = "visits", "night"
 FILLS = {"watched": "#23685f", "not trusted": "#b5541c", "not watched": "#8a958f"}
+ON_DARK = {"watched": "#3fa292", "not trusted": "#e08a4f", "not watched": "#a3aea8"}
 ROW_PX = 26
 STEP = timedelta(minutes=5)
 """How finely the sun's height is asked for."""
@@ -39,6 +40,7 @@ def chart(
 ) -> alt.LayerChart:
     """Draw one window; the night is shaded where the camera log has a place."""
     rows = [VISITS, *ROWS.values()]
+    fills = ON_DARK if dark else FILLS
     window = account.window
     scale = alt.Scale(
         domain=[
@@ -59,7 +61,7 @@ def chart(
     ).encode(
         x=x, x2="to:T", y=y, tooltip=tips,
         color=alt.Color("row:N", legend=None,
-                        scale=alt.Scale(domain=list(FILLS), range=list(FILLS.values()))),
+                        scale=alt.Scale(domain=list(fills), range=list(fills.values()))),
     )  # fmt: skip
     visits = alt.Chart(_frame(_visits(outcome, zone))).mark_tick(
         thickness=3, height=ROW_PX - 6, color="#d5a3e6" if dark else "#8a4f9e"

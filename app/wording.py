@@ -79,10 +79,10 @@ def scan_report(report: ScanReport) -> list[str]:
 def numbers_behind(reading: Reading, settings: Settings, *, counted: bool) -> list[str]:
     """Say which corrections, limits and settings an outcome stands on, a line each."""
     lines = [
-        f"  {row['what']:<16}{row['number']} ({row['how']})"
+        f"  {row['what']:<20}{row['number']} ({row['how']})"
         for row in food_lines(reading, counted=counted)
     ]
-    lines += [f"  {row['setting']:<16}{row['value']}" for row in settings_lines(settings)]
+    lines += [f"  {row['setting']:<20}{row['value']}" for row in settings_lines(settings)]
     return ["numbers", *lines]
 
 

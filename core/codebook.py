@@ -42,7 +42,7 @@ __all__ = ["CodeState", "Codebook", "Decision", "Waiting"]
 Progress = Callable[[int, int], None]
 """Told how many photos are done, and of how many."""
 Cells = Mapping[str, str | None]
-ORIGIN = "codes"
+ORIGIN = "Clocks page"
 """Said of a tag that was made by accepting a proposal."""
 _NOT_NOW = (
     "This is not proposed any more: the logs or the photos have changed, or somebody has decided "

@@ -165,7 +165,8 @@ def answer(
     }
     if waits_for is None and unlisted:
         waits_for = Reason.SPECIES_UNLISTED
-    sightings = _sightings([ruling, claims], ordered) if waits_for is None else ()
+    sure = [claim for claim in claims if claim.sure]
+    sightings = _sightings([ruling, sure], ordered) if waits_for is None else ()
     return Answer(
         state=state,
         waits_for=waits_for,

@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import hypothesis
 import pytest
 from asking import Page
 
@@ -11,6 +12,10 @@ from app import session
 from app.demo import build_demo
 from core.people import Role
 from core.workspace import Workspace
+
+# A busy machine is no fault of what is tested.
+hypothesis.settings.register_profile("lastbite", deadline=None)
+hypothesis.settings.load_profile("lastbite")
 
 
 @pytest.fixture(scope="session")

@@ -5,7 +5,7 @@ from typing import Any, Literal
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from browsers import MARKS, Seat, Served, browser, served, until, workspace
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, Route
 
 from core.workspace import Workspace
 
@@ -27,7 +27,7 @@ def faults(page: Page) -> list[str]:
 def test_the_tag_page_has_no_serious_fault(
     browser: Browser, served: Served, workspace: Workspace, scheme: Scheme
 ) -> None:
-    """The viewer, its question, its key sheet, and the quiet sheet."""
+    """The viewer, its question, key sheet, tray editor and faults, and the quiet sheet."""
     context = browser.new_context(color_scheme=scheme, viewport={"width": 1366, "height": 657})
     seat = Seat(context.new_page(), served, workspace, f"Axe {scheme}").sit()
     assert faults(seat.page) == []
@@ -37,8 +37,37 @@ def test_the_tag_page_has_no_serious_fault(
     seat.page.get_by_role("dialog").wait_for()
     assert faults(seat.page) == []
     seat.press("Escape")
+    seat.press("Shift+T")
+    seat.page.get_by_role("button", name="Turn left").wait_for()
+    assert faults(seat.page) == []
+    seat.press("Escape")
+    seat.page.route("**/tagging/acts", refuse)
+    seat.press("Space")
+    seat.sees("Not kept: Visit 1, Blank. No.")
+    assert faults(seat.page) == []
+    seat.page.get_by_role("button", name="I have read it").click()
+    seat.page.unroute("**/tagging/acts")
     seat.placement = "LONG"
     seat.sit(mode="quiet+sheet")
+    assert faults(seat.page) == []
+    context.close()
+
+
+def refuse(route: Route) -> None:
+    """Refuse all acts that are sent."""
+    sent = (route.request.post_data_json or {})["acts"]
+    route.fulfill(json={"done": {}, "refused": {one["id"]: "No." for one in sent}})
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_instructor_s_view_has_no_serious_fault(
+    browser: Browser, served: Served, workspace: Workspace, scheme: Scheme
+) -> None:
+    """What others said is listed there, with its state, and can be taken back."""
+    context = browser.new_context(color_scheme=scheme, viewport={"width": 1366, "height": 657})
+    seat = Seat(context.new_page(), served, workspace, f"Dr Axe {scheme}").sit(instructor="yes")
+    seat.page.locator(".said li").first.wait_for()
+    seat.sees("State: ")
     assert faults(seat.page) == []
     context.close()
 

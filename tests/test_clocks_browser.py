@@ -5,11 +5,21 @@ from typing import Literal
 
 import pytest
 from browsers import MARKS, Seat, asked, browser, context, page, seat, served, until, workspace
+from playwright.sync_api import Page
 from test_axe import faults
 from test_clocks_page import shift_display
 
 __all__ = ["asked", "browser", "context", "page", "seat", "served", "workspace"]
 pytestmark = MARKS
+RUNNING = "[data-testid=stStatusWidget], [data-stale=true]"
+
+
+def settled(page: Page) -> None:
+    """Wait until the page is drawn anew and nothing of it is faded any more."""
+    until(lambda: page.locator(RUNNING).count() == 0, patience_s=60)
+    page.wait_for_function(
+        "() => document.getAnimations().every(one => one.playState !== 'running')", timeout=60_000
+    )
 
 
 def test_a_photo_is_clicked_and_its_watch_read(seat: Seat) -> None:
@@ -52,6 +62,7 @@ def test_a_clock_is_put_right_and_back_by_keys_alone(
     why = page.get_by_label("Why (what you saw)")
     why.fill("a phone in DUNE0001")
     why.press("Enter")
+    settled(page)
     assert faults(page) == []
     accept = page.get_by_role("button", name="Accept").first
     until(accept.is_enabled)
@@ -64,6 +75,7 @@ def test_a_clock_is_put_right_and_back_by_keys_alone(
     assert kept.why.endswith(". a phone in DUNE0001")
     back = page.get_by_role("button", name="Take back").last
     back.wait_for(timeout=60_000)
+    settled(page)
     assert faults(page) == []
     back.focus()
     page.keyboard.press("Enter")

@@ -140,12 +140,17 @@ def test_the_account_and_the_verdict_agree(watches: Sequence[Any], fed: int) -> 
     """Unwatched time makes the cell and the watched share; with untrusted time nothing is kept."""
     accounts, records = [], []
     when = f"{minute(fed):%H:%M}"
-    for number, (minutes, place, suspicions, rulings, doubt) in enumerate(watches, start=1):
-        named = replace(place, placement=f"P{number}")
-        suspicions = [replace(one, placement=named.placement) for one in suspicions]
-        rulings = [replace(one, placement=named.placement) for one in rulings]
+    for number, (minutes, place, asked, said, doubt) in enumerate(watches, start=1):
+        name = f"P{number}"
+        named = replace(place, placement=name)
         taken = photos_of(minutes)
-        found = stretches_of(taken, named, GAP, suspicions=suspicions, rulings=rulings)
+        found = stretches_of(
+            taken,
+            named,
+            GAP,
+            suspicions=[replace(one, placement=name) for one in asked],
+            rulings=[replace(one, placement=name) for one in said],
+        )
         accounts.append(with_clock_in_doubt(found, "reset") if doubt else found)
         dull = record(replace(named, start=at("17:30"), end=at("06:30")), stay(when))
         records.append(

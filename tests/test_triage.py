@@ -9,6 +9,8 @@ from PIL import Image
 
 from core import motion, triage
 from core.model import Outline
+from core.store import Raises, rulings
+from core.store.tables import SCORES
 from core.workspace import Workspace
 
 START = datetime(2026, 3, 14, 8, 0)  # noqa: DTZ001  what a camera showed
@@ -60,6 +62,21 @@ def test_without_any_picture_nothing_is_scored(study: Workspace) -> None:
     """These photos have none in their header, and no copies yet: they stay unscored, not low."""
     assert study.score("P1").done == 0
     assert study.changes([one.id for one in study.base("P1").ordered]) == {}
+
+
+def test_photos_scored_before_they_were_measured(study: Workspace) -> None:
+    """They keep their score; how dark and how plain they are is added."""
+    with_copies(study)
+    study.score("P1")
+    with study._database.begin(Raises.NOTHING) as connection:
+        before = rulings.measures(connection, "P1")
+        marked = SCORES.update().values(grey=None, contrast=None, whole=0.25)
+        connection.execute(marked)
+        assert len(rulings.unmeasured(connection, "P1")) == 2 * RUNS
+    assert study.score("P1") == triage.Scored(0, 0)
+    with study._database.read() as connection:
+        assert rulings.measures(connection, "P1") == before
+    assert set(study.wholes(study.base("P1")).tolist()) == {0.25}
 
 
 def test_a_run_of_photos_of_two_shapes_is_scored(study: Workspace, tmp_path: Path) -> None:

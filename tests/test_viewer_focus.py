@@ -151,7 +151,9 @@ def test_what_was_refused_is_read_with_space_and_tags_nothing(seat: Seat) -> Non
         lambda route: route.fulfill(
             json={
                 "done": {},
-                "refused": {one["id"]: "No." for one in route.request.post_data_json["acts"]},
+                "refused": {
+                    one["id"]: "No." for one in (route.request.post_data_json or {})["acts"]
+                },
             }
         ),
     )

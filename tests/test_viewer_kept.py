@@ -168,6 +168,18 @@ def test_what_was_refused_to_somebody_who_is_gone_is_told_to_who_is_here(
     seat.page.locator(".faults p").wait_for(state="detached")
 
 
+FAULTS = """
+count => document.querySelector('[data-testid^=stBidi]').shadowRoot
+  .querySelectorAll('.faults p').length === count
+"""
+
+
+def passed_to(seat: Seat, run: str) -> bool:
+    """Go on by one run; says whether it is that one."""
+    seat.press("PageDown")
+    return seat.run == run
+
+
 def test_what_was_refused_stays_until_it_is_read_over_reloads(seat: Seat) -> None:
     """Eight refusals: six are shown and how many more there are; a reload forgets none."""
     seat.placement = "LONG"
@@ -177,7 +189,9 @@ def test_what_was_refused_stays_until_it_is_read_over_reloads(seat: Seat) -> Non
         lambda route: route.fulfill(
             json={
                 "done": {},
-                "refused": {one["id"]: "No." for one in route.request.post_data_json["acts"]},
+                "refused": {
+                    one["id"]: "No." for one in (route.request.post_data_json or {})["acts"]
+                },
             }
         ),
     )
@@ -189,7 +203,8 @@ def test_what_was_refused_stays_until_it_is_read_over_reloads(seat: Seat) -> Non
     faults = seat.page.locator(".faults p")
     seat.sees("Not kept: Visit 1, Blank. No.")
     for left in range(8, 0, -1):
-        until(lambda left=left: faults.count() == min(left, 7 if left > 6 else 6))
+        shown = 7 if left > 6 else left
+        seat.page.wait_for_function(FAULTS, arg=shown)
         seat.page.get_by_role("button", name="I have read it").first.click()
     faults.first.wait_for(state="detached")
     seat.sit()
@@ -218,19 +233,17 @@ def test_runs_that_are_gone_are_not_asked_for_again_and_again(seat: Seat, asked:
 def test_runs_that_are_gone_are_passed_over_which_is_said_once(seat: Seat) -> None:
     """One card of two was forgotten under the list: the next run that is there is shown."""
     seat.placement = "HALF"
-    for card, hour in (("half gone", 9), ("half here", 12)):
-        for at in range(60 if card == "half gone" else 2):
-            shown = datetime(2026, 3, 18, hour) + timedelta(minutes=2 * at)  # noqa: DTZ001
-            write_photo(
-                seat.served.folder.parent / card / f"I_{at:04}.JPG", shown, shade=8000 + hour * 99 + at
-            )
-        seat.workspace.scan(seat.served.folder.parent / card, "HALF")
+    cards = {name: seat.served.folder.parent / name for name in ("half gone", "half here")}
+    for (_, folder), (hour, count) in zip(cards.items(), ((8, 60), (15, 2)), strict=True):
+        for at in range(count):
+            shown = datetime(2026, 3, 18, hour) + timedelta(minutes=5 * at)  # noqa: DTZ001
+            write_photo(folder / f"I_{at:04}.JPG", shown, shade=8000 + hour * 99 + at)
+        seat.workspace.scan(folder, "HALF")
     seat.sit()
-    card_id = seat.workspace.card_in(seat.served.folder.parent / "half gone").id
-    seat.workspace.forget_card(card_id)
+    seat.workspace.forget_card(seat.workspace.card_in(cards["half gone"]).id)
     seat.press(*["PageDown"] * 20, gap_ms=20)  # into rows that are not read yet
     seat.sees("Runs of this list are passed over. These photos are not on this placement any more")
-    until(lambda: (seat.press("PageDown"), seat.run.startswith("Visit 2"))[1])
+    until(lambda: passed_to(seat, "Visit 2"))
     seat.press("Space")
     seat.has_tags(1)
 

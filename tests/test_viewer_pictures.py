@@ -1,4 +1,4 @@
-"""The pictures in a real browser: always of the study and the file that is served; none is leaked."""
+"""The pictures in a real browser: of the study and the file that are served, none kept on."""
 
 import shutil
 import time
@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from browsers import MARKS, Seat, Served, asked, browser, context, page, seat, served, workspace
 from PIL import Image
-from playwright.sync_api import BrowserContext, Page
+from playwright.sync_api import BrowserContext, Page, Route
 from test_server import free_port
 
 from app import viewer
@@ -86,13 +86,13 @@ def test_no_photo_of_another_study_is_shown_at_the_same_address(
 ) -> None:
     """Photo 1 of the first study is kept by the browser; the second has a photo 1 of its own."""
     page = context.new_page()
-    for served, colour in zip(two, ("red", "blue"), strict=True):
-        served.start()
-        with Workspace.open(served.folder) as opened:
+    for one, colour in zip(two, ("red", "blue"), strict=True):
+        one.start()
+        with Workspace.open(one.folder) as opened:
             assert min(photo.id for photo in opened.view("P1").photos) == 1
-            before(served, page, opened)
+            before(one, page, opened)
         assert colours(page) == (colour, colour)
-        served.stop()
+        one.stop()
 
 
 def test_a_page_that_stays_open_shows_no_photo_of_the_study_before(
@@ -144,6 +144,12 @@ def test_a_photo_whose_file_was_replaced_is_shown_as_it_is(
     assert colours(page) == ("blue", "blue")
 
 
+def slowly(route: Route) -> None:
+    """Let a picture come a little later."""
+    time.sleep(0.01)
+    route.continue_()
+
+
 def test_pages_that_are_turned_quickly_keep_no_picture(seat: Seat) -> None:
     """Of pictures that come after their page was left, none stays in the browser's memory."""
     seat.page.add_init_script(
@@ -162,7 +168,7 @@ def test_pages_that_are_turned_quickly_keep_no_picture(seat: Seat) -> None:
         """
     )
     seat.placement = "LONG"
-    seat.page.route("**/photo/review/**", lambda route: (time.sleep(0.01), route.continue_()))
+    seat.page.route("**/photo/review/**", slowly)
     seat.sit(mode="quiet+sheet")
     seat.press(*["PageDown"] * 6, gap_ms=250)
     seat.page.locator(".tile").first.wait_for()
@@ -191,7 +197,7 @@ ASKED = """
       species, where: [["fed", "fed"]], trays: [], ticket: "" };
     const desk = new Desk(data, person, () => {});
     const run = (first) => ({ first, last: first, count: 1, peak: 0, open: true,
-      row: { kind: "visit", name: "Visit " + first, photos: [{ id: first }], said: [], trays: [] } });
+      row: { kind: "visit", name: "Visit", photos: [{ id: first }], said: [], trays: [] } });
     desk.queue.runs = [run(1), run(2), run(3)];
     desk.queue.loaded = true;
     screen = { desk, view: { root: document.createElement("div"), draw: () => {} } };
@@ -207,7 +213,7 @@ ASKED = """
 
 
 def test_a_tag_is_of_the_run_its_key_was_pressed_for(page: Page) -> None:
-    """Another run came on screen while it was asked where: the tag is kept, and goes nowhere else."""
+    """Another run came on screen while it was asked where: the tag stays that of the first."""
     page.route("**/*", lambda route: route.fulfill(body="<p>", content_type="text/html"))
     page.goto("http://localhost/")
     script = viewer.script().replace("export default function", "function")

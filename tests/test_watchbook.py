@@ -12,10 +12,12 @@ from PIL import Image
 
 from app import session
 from core import coverage
+from core.clockfaults import ClockCorrection, ClockFault, Proposal
 from core.coverage import State, Why, lens
 from core.errors import StudyError
 from core.logs import LogKind
 from core.model import Outcome, Reason, Span, Status, Where
+from core.watchbook import Watchbook
 from core.windows import window_of
 from core.workspace import NewTag, Workspace
 
@@ -47,10 +49,16 @@ def picture(path: Path, shown: datetime, *, dark: bool, shade: int) -> None:
 
 
 def study(
-    folder: Path, dark: range, more: str = "", cells: str = "", *, steady: bool = False
+    folder: Path,
+    dark: range,
+    more: str = "",
+    cells: str = "",
+    *,
+    steady: bool = False,
+    photos: int = 37,
 ) -> Workspace:
     """Make a night with a photo about every 20 minutes, some of which show nothing but black."""
-    for at in range(37):
+    for at in range(photos):
         shown = moment(at, steady=steady)
         picture(folder / "card" / f"IMG_{at:04}.JPG", shown, dark=at in dark, shade=at)
     workspace = Workspace.create(folder / "study", "UTC")
@@ -69,9 +77,14 @@ def study(
 def blocked(tmp_path: Path) -> Iterator[Workspace]:
     """From 21:00 to 00:20 the photos are black; they are looked at as the page would."""
     with study(tmp_path, range(9, 20)) as workspace:
-        list(workspace.previews.make(workspace.previews.stock("P1").missing))
-        workspace.score("P1")
-        yield workspace
+        yield measured(workspace)
+
+
+def measured(workspace: Workspace) -> Workspace:
+    """Look at its photos as the page would."""
+    list(workspace.previews.make(workspace.previews.stock("P1").missing))
+    workspace.score("P1")
+    return workspace
 
 
 def outcome(workspace: Workspace) -> Outcome:
@@ -111,8 +124,7 @@ def test_before_the_photos_are_looked_at_nothing_is_suspected(tmp_path: Path) ->
     """Scanned and not scored yet: as without any suspicion; once scored, outcomes follow."""
     with study(tmp_path, range(9, 20)) as workspace:
         assert outcome(workspace).status is Status.KEEP
-        list(workspace.previews.make(workspace.previews.stock("P1").missing))
-        workspace.score("P1")
+        measured(workspace)
         assert outcome(workspace).status is Status.CAUTION
 
 
@@ -177,8 +189,52 @@ def test_the_account_and_the_verdict_agree(blocked: Workspace) -> None:
         assert gaps == unwatched
 
 
+def test_photos_that_show_something_change_no_outcome(tmp_path: Path) -> None:
+    """While a clean card is scored behind the page, no outcome is worked out again."""
+    with study(tmp_path, range(0)) as workspace:
+        before = workspace.outcomes()
+        measured(workspace)
+        assert workspace.outcomes() is before
+
+
+def test_a_ruling_follows_its_photos_through_a_clock_correction(blocked: Workspace) -> None:
+    """Put right by an hour, the stretch that somebody accepted lies an hour later too."""
+    [one] = blocked.watching.suspicions(blocked.view("P1"))
+    blocked.watching.rule(one, "Ann", accepted=True)
+    hour = timedelta(hours=1)
+    correction = ClockCorrection("P1", ClockFault.ONE_HOUR, 3600)
+    blocked.clocks.accept(Proposal(ClockFault.ONE_HOUR, "add 1 h", (correction,)), "Ann")
+    [moved] = blocked.watching.suspicions(blocked.view("P1"))
+    assert moved.span == Span(one.span.start + hour, one.span.end + hour)
+    assert blocked.watching.ruled(moved) is not None
+    assert blocked.watching.open(blocked.view("P1")) == []
+    window = window_of(outcome(blocked).deployment)
+    assert window is not None
+    assert coverage.gaps(window, outcome(blocked).watched) == [
+        Span(window.start, window.start + hour),
+        moved.span,
+    ]
+
+
+def test_a_clock_in_doubt_is_drawn_as_untrusted_time(tmp_path: Path) -> None:
+    """Something clear speaks against the clock: what it watched may belong to another time."""
+    with study(tmp_path, range(0)) as workspace:
+        doubting = Watchbook(
+            workspace._database,
+            workspace.settings,
+            workspace.placements,
+            workspace.view,
+            lambda placement: placement == "P1",
+        )
+        account = doubting.account(outcome(workspace))
+        assert account is not None
+        assert {one.why for one in account.stretches} == {Why.CLOCK}
+        assert account.total(State.UNTRUSTED) == timedelta(hours=12)
+        assert "see the Clocks page" in account.stretches[0].said
+
+
 def test_quiet_time_is_told_and_stays_a_caution(tmp_path: Path) -> None:
-    """A camera that rests ten minutes after each trigger: told as unwatched, never a drop."""
+    """A camera that rests ten minutes after each trigger: told as untrusted, never a drop."""
     with study(tmp_path, range(0), ",quiet_s", ",600") as workspace:
         now = outcome(workspace)
         assert (now.status, now.reason) == (Status.CAUTION, Reason.SHORT_VISITS_MISSED)
@@ -219,6 +275,40 @@ def test_a_card_that_filled_up_is_suspected(tmp_path: Path) -> None:
         assert one.span.end == datetime(2026, 3, 15, 6, 5, tzinfo=UTC)
 
 
+def test_a_battery_that_died_though_the_log_says_it_worked(tmp_path: Path) -> None:
+    """Every 20 minutes until 00:20, then nothing till pick-up; accepted, it is a gap at the end."""
+    with study(tmp_path, range(0), steady=True, photos=20) as workspace:
+        [one] = workspace.watching.suspicions(workspace.view("P1"))
+        assert one.why is Why.BATTERY_DEAD
+        assert one.span == Span(
+            datetime(2026, 3, 15, 0, 20, tzinfo=UTC), datetime(2026, 3, 15, 6, 5, tzinfo=UTC)
+        )
+        assert outcome(workspace).reason is Reason.WATCH_IN_DOUBT
+        said, rhythm = workspace.check()
+        assert "17 photos of a rhythm of 20 min are missing there, at most 0 before" in said.message
+        assert not rhythm.serious
+        workspace.watching.rule(one, "Ann", accepted=True)
+        assert outcome(workspace).reason is Reason.GAP_AFTER_LAST
+        assert workspace.check() == [rhythm]
+
+
+def test_what_is_suspected_of_unwatched_time_is_only_told(tmp_path: Path) -> None:
+    """The log says that the camera was dead at pick-up: a full card would change no tray."""
+    folder = tmp_path / "dead"
+    with study(folder, range(0), photos=20) as workspace:
+        last = folder / "card" / "IMG_0019.JPG"
+        last.write_bytes(last.read_bytes()[:3000])
+        workspace.forget_card(workspace.cards()[0].id, with_tags=True)
+        workspace.scan(folder / "card", "P1")
+        dead = CAMERAS.format(more="", cells="").replace("yes", "no")
+        workspace.load(LogKind.CAMERAS, dead.encode(), "cameras.csv")
+        view = workspace.view("P1")
+        assert [one.why for one in workspace.watching.suspicions(view)] == [Why.CARD_FULL]
+        assert workspace.watching.open(view) == []
+        told = [one for one in workspace.check() if "the card was full, perhaps" in one.message]
+        assert [one.serious for one in told] == [False]
+
+
 def test_nobody_cannot_rule(blocked: Workspace) -> None:
     """A ruling needs a name; one that is not there cannot be taken back."""
     [one] = blocked.watching.suspicions(blocked.view("P1"))
@@ -243,3 +333,10 @@ def test_the_trays_page_asks_and_keeps_what_somebody_saw(
     assert outcome(blocked).reason is Reason.GAP_AFTER_LAST
     press(at, "unrule-")
     assert outcome(blocked).reason is Reason.WATCH_IN_DOUBT
+
+
+def test_the_trays_page_proposes_a_rhythm(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Photos that look like time-lapse are told where the tray is walked down."""
+    with study(tmp_path, range(0), steady=True) as workspace:
+        monkeypatch.setenv(session.STUDY_VARIABLE, str(workspace.folder))
+        assert "write 20 under timelapse_every_min in the camera log" in words(opened("trays"))

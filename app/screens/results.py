@@ -48,7 +48,7 @@ def results_page() -> None:
         st.info("No tray is of that season. Choose another one.")
         return
     st.markdown(f"**What this can say.** {wording.plain(said(analysis))}")
-    st.caption(wording.plain(answers.asked(analysis)))
+    st.text(answers.asked(analysis))
     for words in analysis.remarks:
         st.warning(wording.plain(words), icon=":material/rule:")
     compared(analysis)
@@ -117,7 +117,7 @@ def figure(draw: Draw, missing: str) -> None:
         walk_to(event)
     else:
         st.altair_chart(made.chart, width="stretch", alt=made.words, key=key)
-    st.caption(wording.plain(made.note + " A click on a tray opens it." * made.clickable))
+    st.text(made.note + " A click on a tray opens it." * made.clickable)
     keep(made, draw)
 
 
@@ -167,7 +167,9 @@ def compared(analysis: Analysis) -> None:
         figure(lambda dark: pairs_figure(pairs, test, dark=dark), "No pairs to draw")
     with right:
         figure(lambda dark: differences_figure(pairs, test, dark=dark), "No differences to draw")
-    widgets.table(answers.pair_lines(pairs, test), alt="The paired comparison in numbers")
+    widgets.table(
+        answers.pair_lines(pairs, test), alt="The paired comparison in numbers", narrow=["number"]
+    )
     if not isinstance(pairs, Undefined) and pairs.warning:
         st.warning(wording.plain(pairs.warning))
     lost = answers.lost_lines(pairs)
@@ -201,19 +203,20 @@ def how_often(analysis: Analysis) -> None:
     widgets.table(answers.rate_lines(analysis.rates), alt="Visits by watched hour")
     left_out = answers.left_out_of_rates(analysis.rates)
     if left_out:
-        st.caption(wording.plain(left_out))
+        st.text(left_out)
 
 
 def models(analysis: Analysis) -> None:
     """Show the two models, one that knows stations and nights, one that knows bounds."""
     st.subheader("Models", anchor=False)
-    left, right = st.columns(2, gap="medium")
-    with left:
-        st.markdown("**With station and night as random effects**")
-        widgets.table(answers.mixed_lines(analysis.mixed), alt="The mixed model in numbers")
-    with right:
-        st.markdown("**With emptied and interrupted trays as bounds**")
-        widgets.table(answers.censored_lines(analysis.censored), alt="The model with bounds")
+    st.markdown("**With station and night as random effects**")
+    widgets.table(
+        answers.mixed_lines(analysis.mixed), alt="The mixed model in numbers", narrow=["number"]
+    )
+    st.markdown("**With emptied and interrupted trays as bounds**")
+    widgets.table(
+        answers.censored_lines(analysis.censored), alt="The model with bounds", narrow=["number"]
+    )
 
 
 # --- sensitivity ---------------------------------------------------------------------------------

@@ -59,7 +59,7 @@ def deployments(workspace: Workspace) -> None:
         alt=timeline.in_words(shown),
     )
     st.text(
-        "Dashed: the tray's window. Dark: a camera was known to watch; light: it was not. "
+        "Dashed: the tray's window. Filled: a camera was known to watch; empty: it was not. "
         "Hollow marks: only near the tray."
     )
     pick(shown)
@@ -180,6 +180,8 @@ def watched_time(workspace: Workspace, outcome: Outcome) -> None:
             st.text("\n".join(lost[:PAGE]))
             if len(lost) > PAGE:
                 st.text(f"… and {len(lost) - PAGE} more; `lastbite explain` lists them.")
+    for rhythm in workspace.watching.rhythms_at_tray(outcome):
+        st.info(wording.plain(rhythm.sentence))
     for number, one in enumerate(workspace.watching.at_tray(outcome)):
         with st.container(border=True):
             suspicion(workspace, one, f"{outcome.deployment.deployment}-{number}")
@@ -208,9 +210,9 @@ def suspicion(workspace: Workspace, one: Suspicion, key: str) -> None:
                 workspace.watching.take_back(ruling.number, session.tagger() or widgets.SOMEBODY)
                 st.rerun()
         return
-    why, yes, no = st.columns([3, 1, 1], vertical_alignment="bottom")
+    why, yes, no = st.columns([2, 1, 1], vertical_alignment="bottom")
     because = why.text_input("What you saw", key=f"because-{key}")
-    for cell, label, accepted in ((yes, "Yes, it was", True), (no, "No, it was not", False)):
+    for cell, label, accepted in ((yes, f"Yes, {one.why}", True), (no, "No, it was not", False)):
         if cell.button(label, key=f"rule-{accepted}-{key}", width="stretch"):
             with widgets.faults():
                 workspace.watching.rule(

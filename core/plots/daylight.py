@@ -54,7 +54,8 @@ def daylight_figure(
     marks = alt.Chart(
         frame(rows, [TRAY, "microhabitat", "animal", "did", "time", "height", "light"])
     ).mark_point(size=60, filled=True, opacity=0.85).encode(
-        x=alt.X("time:T", title=f"time in {zone.key}", axis=alt.Axis(format="%d %b %H:%M")),
+        x=alt.X("time:T", title=f"time in {zone.key}", scale=alt.Scale(padding=14),
+                axis=alt.Axis(format="%d %b %H:%M")),
         y=alt.Y("height:Q", scale=y_scale),
         color=alt.Color("microhabitat:N", legend=legend, scale=alt.Scale(
             domain=sides, range=[palette[at % len(palette)] for at in range(len(sides))])),

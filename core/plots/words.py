@@ -46,7 +46,7 @@ def difference(test: SignedRank | Undefined, choice: Choice) -> str:
     p = f"no p ({test.p.why})" if isinstance(test.p, Undefined) else p_text(test.p.p)
     return (
         f"Hodges-Lehmann difference: {said} ({interval_text(test.interval)}; {p}; "
-        f"n = {test.n} differences)."
+        f"n = {counted(test.n, 'difference')})."
     )
 
 

@@ -1,4 +1,4 @@
-"""Decide how the four logs are held: each row once, in the log's order, a newer row in its place.
+"""Decide how the logs are held: each row once, in the log's order, a newer row in its place.
 
 What makes a row right is decided where the logs are read.
 """

@@ -1,0 +1,113 @@
+"""The command that writes a report of a study: what is asked of it, and where it goes."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from app.report import Material
+    from core.workspace import Workspace
+
+
+@click.command()
+@click.argument("study", type=click.Path(path_type=Path))
+@click.argument("file", metavar="FILE.html", type=click.Path(path_type=Path))
+@click.option("--forager", metavar="KEY", default="", help="Whose density: a key of the species.")
+@click.option("--microhabitats", nargs=2, metavar="FIRST SECOND", help="What is compared.")
+@click.option("--season", multiple=True, metavar="S", help="Only trays of this season.")
+@click.option("--sensitivity", is_flag=True, help="Also work it out under other settings.")
+@click.option("--pictures", is_flag=True, help="Show photos of the trays without a density.")
+@click.option("--people", is_flag=True, help="With notes of the logs, and people on photos.")
+@click.option("--places", is_flag=True, help="With names of sites, and places rounded.")
+@click.option("--overwrite", is_flag=True, help="Write over FILE.html where it is there.")
+def report(
+    study: Path,
+    file: Path,
+    forager: str,
+    microhabitats: tuple[str, str] | None,
+    season: tuple[str, ...],
+    sensitivity: bool,
+    pictures: bool,
+    people: bool,
+    places: bool,
+    overwrite: bool,
+) -> None:
+    """Write one page with methods, figures and tables, to be sent, printed and checked.
+
+    It needs no network and no other file. People and places are left out unless asked for.
+    """
+    from app import report as layout  # noqa: PLC0415
+    from core.analysisbook import Question  # noqa: PLC0415
+    from core.errors import StudyError  # noqa: PLC0415
+    from core.workspace import Workspace  # noqa: PLC0415
+
+    if file.exists() and not overwrite:
+        raise StudyError(f"{file} is there already. Name another file, or say --overwrite.")
+    with Workspace.open(study) as workspace:
+        question = Question(forager, microhabitats, season)
+        workspace.analysis.refuse_unknown(question)
+        material = gather(workspace, question, sensitivity=sensitivity)
+        made = layout.page(material, layout.Wanted(people, places, pictures))
+    _write(file, made)
+    click.echo(f"Wrote {file}.", err=True)
+
+
+def gather(
+    workspace: "Workspace", question: "Question", *, sensitivity: bool = False  # type: ignore[name-defined]  # noqa: F821
+) -> "Material":
+    """Ask the study for everything that a report is made of."""
+    from app.report import Material  # noqa: PLC0415
+    from app.reportwords import Facts  # noqa: PLC0415
+    from core.analysis.daylight import places_of  # noqa: PLC0415
+
+    placements = workspace.placements()
+    facts = Facts(
+        trays=workspace.trays(),
+        placements=placements,
+        settings=workspace.settings,
+        taggers=len(workspace.taggers()),
+        corrections=sum(one.taken_back is None for one in workspace.clocks.history()),
+        checks=len(workspace.clock_checks()),
+        sensitive=any(one.sensitive for one in workspace.species().values()),
+    )
+    return Material(
+        facts=facts,
+        outcomes=workspace.analysis.outcomes(question),
+        choice=workspace.analysis.choice(question),
+        species=workspace.species(),
+        tray_places=places_of(placements),
+        checksums=workspace.analysis.checksums(),
+        picture_of=lambda photo: _small_copy(workspace, photo),
+        sensitivity=workspace.analysis.sensitivity(question) if sensitivity else None,
+    )
+
+
+def _small_copy(workspace: "Workspace", photo: int) -> bytes | str:
+    from core.errors import LastbiteError  # noqa: PLC0415
+    from core.pictures import STRIP_PX  # noqa: PLC0415
+
+    try:
+        found = workspace.previews.copy(workspace.previews.original(photo), STRIP_PX)
+    except LastbiteError as fault:
+        last = workspace.previews.last(photo, STRIP_PX)
+        return str(fault) if last is None else last.read_bytes()
+    return found.read_bytes() if isinstance(found, Path) else found
+
+
+def _write(file: Path, text: str) -> None:
+    """Write a file whole or not at all."""
+    from core.errors import StudyError  # noqa: PLC0415
+
+    part = file.with_name(file.name + ".part")
+    try:
+        part.write_text(text, encoding="utf-8")
+        part.replace(file)
+    except OSError as fault:
+        part.unlink(missing_ok=True)
+        raise StudyError(
+            f"{str(file)!r} cannot be written: {fault.strerror or fault}. Name another file."
+        ) from None
+
+
+ALL = (report,)

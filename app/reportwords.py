@@ -1,0 +1,248 @@
+"""Decide in which words a report tells how a study was done; no Streamlit, no terminal.
+
+References
+----------
+.. [1] Meek et al. 2014, Biodivers Conserv 23:2321-2343, doi:10.1007/s10531-014-0712-8: camera
+   studies should report at least the camera model, how it was deployed, its settings, and the
+   design of the study.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from importlib.metadata import PackageNotFoundError, version
+from platform import python_version
+
+from app.wording import FEEDER_WORDS
+from core import food
+from core.analysis.choice import Choice, folded, night_of
+from core.analysis.intervals import ALPHA, LEVEL, Undefined
+from core.analysis.mixed import MixedModel
+from core.analysis.whole import Analysis
+from core.model import Placement, TrayDeployment, TrayRole
+from core.plots.words import counted
+from core.settings import Settings
+
+Line = dict[str, str]
+LIBRARIES = ("lastbite", "numpy", "scipy", "statsmodels", "pandas", "altair")
+NOT_LOGGED = "not in the logs"
+DIGITS, DIGITS_SENSITIVE = 3, 1
+"""Decimals to which places are rounded: 0.001 degrees; 0.1 with a sensitive species (common
+practice of publishing places)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What a report is made of, beside the analysis."""
+
+    trays: Sequence[TrayDeployment]
+    """The whole tray log."""
+    placements: Sequence[Placement]
+    settings: Settings
+    taggers: int
+    corrections: int
+    """Clock corrections in force."""
+    checks: int
+    """Clock checks."""
+    sensitive: bool
+    """Whether the study lists a species whose places are not to be published."""
+
+
+def methods(facts: Facts, analysis: Analysis) -> str:
+    """Tell how densities, visits and the answer came about, as a paragraph of a paper would."""
+    own, choice = facts.settings, analysis.choice
+    return " ".join([_field(facts, choice), _visits(facts), _food(facts), _whose(own),
+                     _statistics(analysis)])  # fmt: skip
+
+
+def _field(facts: Facts, choice: Choice) -> str:
+    study = [one for one in facts.trays if one.role is TrayRole.STUDY]
+    nights = {night for one in study if (night := night_of(one, choice.zone))}
+    sites = {folded(one.site) for one in study if one.site}
+    cameras = counted(len(facts.placements), "camera placement")
+    return (
+        f"{counted(len(study), 'tray')} were set out at {counted(len(sites), 'site')} over "
+        f"{counted(len(nights), 'night')} and watched by {cameras}. Each tray was weighed (or "
+        "its food counted) when it was set out and when it was picked up."
+    )
+
+
+def _visits(facts: Facts) -> str:
+    own = facts.settings
+    clocks = (
+        f"Camera clocks were compared with true time {counted(facts.checks, 'time')} and "
+        f"{counted(facts.corrections, 'correction')} of clocks accepted by a person."
+    )
+    agree = (
+        "one sure answer was enough"
+        if own.taggers_needed == 1
+        else f"{own.taggers_needed} taggers who were sure had to agree"
+    )
+    return (
+        f"{clocks} Photos of one camera no more than {own.gap.total_seconds():g} s apart made one "
+        f"visit. {counted(facts.taggers, 'person', 'people')} named the animals; {agree}, unless "
+        "an instructor ruled. No answer came from a machine."
+    )
+
+
+def _food(facts: Facts) -> str:
+    own = facts.settings
+    controls = food.controls_of(facts.trays, own.timezone)
+    parts = []
+    if own.moisture_corrected and controls.moisture:
+        parts.append(
+            f"moisture by {counted(len(controls.moisture), 'control tray')} of the same day (and "
+            "site, where there was one)"
+        )
+    if own.sifting_corrected and controls.sift:
+        ratio, spread = food.ratio(controls.sift), food.spread(controls.sift)
+        told = f", recovery {ratio:.4f}" + (f", SD {spread:.4f}" if spread is not None else "")
+        parts.append(f"sifting loss by {counted(len(controls.sift), 'control')}{told}")
+    corrected = f"Food left was corrected for {' and '.join(parts)}." if parts else (
+        "Food left was not corrected for moisture or sifting loss."
+    )  # fmt: skip
+    weighed = [one for one in controls.sift if not one.counted]
+    within = food.tolerance(weighed, own.scale_step, own.tolerance)
+    how = food.tolerance_how(weighed, own.tolerance)
+    return (
+        f"{corrected} A loss of no more than {within.normalize():f} g ({how}) counted as nobody "
+        f"having fed; at or below {own.scale_step:f} g left a tray counted as emptied, its density "
+        "as below that."
+    )
+
+
+def _whose(own: Settings) -> str:
+    return (
+        "A density belongs to the last animal that fed; a tray was set aside where that could "
+        f"not be told. Where several species were on the tray, {FEEDER_WORDS[own.feeder]}. "
+        "Untouched trays have no density."
+    )
+
+
+def _statistics(analysis: Analysis) -> str:
+    choice = analysis.choice
+    nights = (
+        "the nights of a station were averaged first"
+        if choice.average_nights
+        else "each night counted by itself"
+    )
+    words = (
+        f"Trays of {choice.first} and {choice.second} of one site and night were paired and their "
+        f"differences compared by the Wilcoxon signed-rank test and the Hodges-Lehmann estimate; "
+        f"{nights}. Shares have Wilson intervals, visit rates the watched hours as exposure. "
+        f"Intervals are of {LEVEL:.0%}, and the level of tests is {ALPHA:g}."
+    )
+    if isinstance(analysis.mixed, MixedModel):
+        words += (
+            " A mixed model had the microhabitat as fixed and station and night as random "
+            f"effects, on the scale {analysis.mixed.scale}."
+        )
+    if not isinstance(analysis.censored, Undefined):
+        words += (
+            " Emptied, interrupted and refused trays entered a likelihood as bounds "
+            "(log-normal densities)."
+        )
+    return words
+
+
+# --- what a camera study reports -----------------------------------------------------------------
+
+
+def reporting_items(facts: Facts, choice: Choice, *, places: bool) -> list[Line]:
+    """Give the reporting items of the published guideline, each as the logs have it [1]_."""
+    cameras = facts.placements
+    study = [one for one in facts.trays if one.role is TrayRole.STUDY]
+    starts = [one.start for one in cameras if one.start]
+    ends = [one.end for one in cameras if one.end]
+    period = NOT_LOGGED
+    if starts and ends:
+        first, last = (moment.astimezone(choice.zone).date() for moment in (min(starts), max(ends)))
+        period = f"{first} to {last}"
+    items = [
+        ("camera", "cameras", _several(one.camera for one in cameras)),
+        ("camera", "model", _column(cameras, ("model", "make", "camera_model"))),
+        ("deployment", "placements, with the trays in view of each",
+         f"{len(cameras)}, {_several(str(len(one.trays)) for one in cameras)} trays each"),
+        ("deployment", "period", period),
+        ("deployment", "height, distance, angle, flash",
+         _column(cameras, ("height", "height_m", "distance", "distance_m", "angle", "flash"))),
+        ("deployment", "places", place_words(facts, places=places)),
+        ("settings", "time-lapse",
+         _several(f"every {m} min" if (m := one.timelapse_every_min) else "none or not logged"
+                  for one in cameras)),
+        ("settings", "quiet time after a trigger",
+         _several(f"{s} s" if (s := one.quiet_s) is not None else "not logged"
+                  for one in cameras)),
+        ("settings", "sensitivity, photos a trigger, video",
+         _column(cameras, ("sensitivity", "photos_per_trigger", "burst", "video"))),
+        ("settings", "clock", _several(one.clock or "the study's zone" for one in cameras)),
+        ("design", "trays", f"{len(study)} study, "
+         + _several(str(one.role) for one in facts.trays if one.role is not TrayRole.STUDY)),
+        ("design", "microhabitats", _several(one.microhabitat for one in study)),
+        ("design", "food", _several(one.food for one in study)),
+        ("design", "put in", _amounts(study)),
+        ("design", "substrate [L]", _several(f"{one.substrate_l:f}" if one.substrate_l else ""
+                                             for one in study)),
+    ]  # fmt: skip
+    return [{"group": group, "item": item, "as logged": told} for group, item, told in items]
+
+
+def _several(values: Iterable[str]) -> str:
+    """List what occurs, the most frequent first, with how often where there is more than one."""
+    found = Counter(value.strip() for value in values if value.strip()).most_common()
+    if not found:
+        return NOT_LOGGED
+    shown = [value if len(found) == 1 else f"{value} ({n})" for value, n in found[:8]]
+    return ", ".join(shown) + (f" and {len(found) - 8} more" if len(found) > 8 else "")  # noqa: PLR2004
+
+
+def _column(placements: Sequence[Placement], names: Sequence[str]) -> str:
+    """Give what people wrote in columns of their own of the camera log."""
+    found = {
+        folded(key): value
+        for one in placements
+        for key, value in one.extra.items()
+        if folded(key) in names and value.strip()
+    }
+    if not found:
+        return f"{NOT_LOGGED} (a column {names[0]} of the camera log would tell)"
+    return "; ".join(
+        f"{name}: {_several(one.extra.get(name, '') for one in placements)}" for name in found
+    )
+
+
+def _amounts(trays: Sequence[TrayDeployment]) -> str:
+    starts = [food.amounts(one) for one in trays]
+    units = ["items" if one.counted else "g" for one in trays]
+    return _several(
+        f"{start:f} {unit}" for (start, _), unit in zip(starts, units, strict=True) if start
+    )
+
+
+def place_words(facts: Facts, *, places: bool) -> str:
+    """Give the places rounded, or say that they were left out."""
+    known = [
+        (one.placement, one.latitude, one.longitude)
+        for one in facts.placements
+        if one.latitude is not None and one.longitude is not None
+    ]
+    if not known:
+        return NOT_LOGGED
+    if not places:
+        return "left out of this report"
+    digits = DIGITS_SENSITIVE if facts.sensitive else DIGITS
+    listed = sorted({(round(lat, digits), round(lon, digits)) for _, lat, lon in known})
+    written = "; ".join(f"{lat:.{digits}f}, {lon:.{digits}f}" for lat, lon in listed)
+    return f"{written} (rounded to {Decimal(1).scaleb(-digits)} degrees)"
+
+
+def software() -> list[Line]:
+    """Give the versions of what the numbers were worked out with."""
+    found = [{"software": "Python", "version": python_version()}]
+    for name in LIBRARIES:
+        try:
+            found.append({"software": name, "version": version(name)})
+        except PackageNotFoundError:
+            found.append({"software": name, "version": "not installed as a package"})
+    return found
