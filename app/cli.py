@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from app import copycommands
+from app import copycommands, reportcommands
 from core.errors import LastbiteError
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
@@ -143,15 +143,24 @@ def visits(study: Path, gap: float | None, csv_file: str | None) -> None:
 @commands.command()
 @STUDY
 @CSV
-def outcomes(study: Path, csv_file: str | None) -> None:
+@click.option("--long", metavar="FILE", help="Write the tidy table: one number a row, as CSV.")
+@click.option("--dictionary", metavar="FILE.json", help="Write what every column of both means.")
+def outcomes(study: Path, csv_file: str | None, long: str | None, dictionary: str | None) -> None:
     """List one outcome for each study tray: density, forager, visits, status and reason."""
-    from core.exports import tables  # noqa: PLC0415
+    from core.exports import dictionary as words  # noqa: PLC0415
+    from core.exports import longtable, tables  # noqa: PLC0415
 
     with _open(study) as workspace:
         if csv_file:
             _table(tables.OUTCOME_COLUMNS, workspace.outcome_rows(), csv_file)
-        else:
+        if long:
+            _table(longtable.LONG_COLUMNS, workspace.analysis.long_rows(), long)
+        if not (csv_file or long or dictionary):
             _show_outcomes(list(workspace.outcome_rows()))
+    if dictionary:
+        names = [Path(one).name if one and one != "-" else "" for one in (csv_file, long)]
+        package = words.data_package(names[0] or "outcomes.csv", names[1] or "outcomes-long.csv")
+        _write_bytes(dictionary, package.encode())
 
 
 @commands.command()
@@ -308,7 +317,7 @@ def demo(folder: Path) -> None:
     click.echo(f"\nAll of it is invented. Look at it with: lastbite page {folder}")
 
 
-for _command in copycommands.ALL:
+for _command in (*copycommands.ALL, *reportcommands.ALL):
     commands.add_command(_command)
 
 

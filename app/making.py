@@ -82,7 +82,7 @@ class Maker:
         self._wake = threading.Event()
         self._thread = threading.Thread(target=self._run, name="copies", daemon=True)
         self._stopping = self._paused = self._clearing = False
-        self._seen: object = None
+        self._seen: tuple[int, frozenset[str]] | None = None
         self._look_again = 0.0
         self._progress: dict[str, _Progress] = {}
         self._scored: dict[str, tuple[int, int]] = {}
@@ -323,7 +323,8 @@ class Maker:
 
     def _survey_next(self) -> None:
         """Look for codes in a process of its own; again after a log, card or handler changes."""
-        mark = (self._seen, self._workspace.codes.mark(), self._asks)
+        at_hand = self._seen[1] if self._seen else frozenset()
+        mark = (at_hand, self._workspace.codes.mark(), self._asks)
         if self._surveying and self._surveying[0][-1] != self._asks:
             self._end_survey()  # somebody waits for another placement
         if self._scoring or self._surveying or self._stopping or mark == self._surveyed:

@@ -201,7 +201,7 @@ def _picture(photo: Photo, picture_of: PictureOf) -> str:
 
 
 def _without_places(material: Material) -> Material:
-    """Number the sites, in the order of the log, in place of their names."""
+    """Give sites numbers, in the order of the log, in place of their names."""
     numbers: dict[str, str] = {}
 
     def renamed(outcome: Outcome) -> Outcome:

@@ -7,6 +7,7 @@ import click
 
 if TYPE_CHECKING:
     from app.report import Material
+    from core.analysisbook import Question
     from core.workspace import Workspace
 
 
@@ -38,15 +39,13 @@ def report(
     It needs no network and no other file. People and places are left out unless asked for.
     """
     from app import report as layout  # noqa: PLC0415
-    from core.analysisbook import Question  # noqa: PLC0415
     from core.errors import StudyError  # noqa: PLC0415
     from core.workspace import Workspace  # noqa: PLC0415
 
     if file.exists() and not overwrite:
         raise StudyError(f"{file} is there already. Name another file, or say --overwrite.")
     with Workspace.open(study) as workspace:
-        question = Question(forager, microhabitats, season)
-        workspace.analysis.refuse_unknown(question)
+        question = workspace.analysis.question(forager, microhabitats, season)
         material = gather(workspace, question, sensitivity=sensitivity)
         made = layout.page(material, layout.Wanted(people, places, pictures))
     _write(file, made)
@@ -54,7 +53,7 @@ def report(
 
 
 def gather(
-    workspace: "Workspace", question: "Question", *, sensitivity: bool = False  # type: ignore[name-defined]  # noqa: F821
+    workspace: "Workspace", question: "Question", *, sensitivity: bool = False
 ) -> "Material":
     """Ask the study for everything that a report is made of."""
     from app.report import Material  # noqa: PLC0415

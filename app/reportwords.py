@@ -20,6 +20,7 @@ from core.analysis.choice import Choice, folded, night_of
 from core.analysis.intervals import ALPHA, LEVEL, Undefined
 from core.analysis.mixed import MixedModel
 from core.analysis.whole import Analysis
+from core.exports.tables import number_text
 from core.model import Placement, TrayDeployment, TrayRole
 from core.plots.words import counted
 from core.settings import Settings
@@ -71,8 +72,8 @@ def _field(facts: Facts, choice: Choice) -> str:
 def _visits(facts: Facts) -> str:
     own = facts.settings
     clocks = (
-        f"Camera clocks were compared with true time {counted(facts.checks, 'time')} and "
-        f"{counted(facts.corrections, 'correction')} of clocks accepted by a person."
+        f"The clock log holds {counted(facts.checks, 'check')} of a camera's clock against true "
+        f"time; a person accepted {counted(facts.corrections, 'correction')} of clocks."
     )
     agree = (
         "one sure answer was enough"
@@ -106,7 +107,7 @@ def _food(facts: Facts) -> str:
     within = food.tolerance(weighed, own.scale_step, own.tolerance)
     how = food.tolerance_how(weighed, own.tolerance)
     return (
-        f"{corrected} A loss of no more than {within.normalize():f} g ({how}) counted as nobody "
+        f"{corrected} A loss of no more than {number_text(within, 4)} g ({how}) counted as nobody "
         f"having fed; at or below {own.scale_step:f} g left a tray counted as emptied, its density "
         "as below that."
     )

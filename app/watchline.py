@@ -38,7 +38,10 @@ def chart(
     *,
     dark: bool = False,
 ) -> alt.LayerChart:
-    """Draw one window; the night is shaded where the camera log has a place."""
+    """Draw one window; the night is shaded where the camera log has a place.
+
+    For a screen reader the drawing is one picture, of which `in_words` tells: its marks are hidden.
+    """
     rows = [VISITS, *ROWS.values()]
     fills = ON_DARK if dark else FILLS
     window = account.window
@@ -54,17 +57,17 @@ def chart(
               axis=alt.Axis(ticks=False, labelOverlap=False))  # fmt: skip
     tips = ["what:N", _tip("from"), _tip("to")]
     night = alt.Chart(_frame(_nights(window, place, zone))).mark_rect(
-        color="#5b6a7a", opacity=0.16
+        color="#5b6a7a", opacity=0.16, aria=False
     ).encode(x=x, x2="to:T", tooltip=tips)  # fmt: skip
     bars = alt.Chart(_frame([_bar(one, zone) for one in account.stretches])).mark_bar(
-        height=ROW_PX - 8, stroke="#4c5752", strokeWidth=0.6
+        height=ROW_PX - 8, stroke="#4c5752", strokeWidth=0.6, aria=False
     ).encode(
         x=x, x2="to:T", y=y, tooltip=tips,
         color=alt.Color("row:N", legend=None,
                         scale=alt.Scale(domain=list(fills), range=list(fills.values()))),
     )  # fmt: skip
     visits = alt.Chart(_frame(_visits(outcome, zone))).mark_tick(
-        thickness=3, height=ROW_PX - 6, color="#d5a3e6" if dark else "#8a4f9e"
+        thickness=3, height=ROW_PX - 6, color="#d5a3e6" if dark else "#8a4f9e", aria=False
     ).encode(x=x, y=y, tooltip=["what:N", _tip("from")])  # fmt: skip
     drawn: alt.LayerChart = alt.LayerChart(layer=[night, bars, visits]).properties(
         height=alt.Step(ROW_PX)

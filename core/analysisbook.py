@@ -3,7 +3,9 @@
 What outcomes say is decided in `analysis`, how far that hangs on settings in `sensitivity`.
 """
 
-from collections.abc import Callable
+import difflib
+import hashlib
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar, cast
 from zoneinfo import ZoneInfo
@@ -13,6 +15,8 @@ from core.analysis.choice import Choice, folded, night_of, proposed
 from core.analysis.daylight import Daylight, by_the_sun, places_of
 from core.analysis.whole import Analysis, analyse
 from core.clockbook import Clockbook
+from core.errors import StudyError
+from core.exports import longtable, tables
 from core.kept import Kept
 from core.model import Outcome, Placement, Species, TrayDeployment, TrayRole
 from core.sensitivity import Sensitivity, grid_of, sensitivity
@@ -85,6 +89,24 @@ class Analysisbook:
         zone = self._settings.timezone
         return sorted({season_of(one.deployment, zone) for one in self._outcomes()})
 
+    def question(
+        self, forager: str, sides: tuple[str, str] | None, seasons: tuple[str, ...]
+    ) -> Question:
+        """Make a question of what somebody typed; a forager goes by its key or name.
+
+        StudyError, with the likely name, for what the study does not have.
+        """
+        keys = {folded(word): one.key for one in self._species().values()
+                for word in (one.scientific_name, one.name, one.key)}  # fmt: skip
+        named = [one.name for one in self._species().values()]
+        if forager:
+            _refuse_unknown("species", forager, named, keys)
+        for side in sides or ():
+            _refuse_unknown("microhabitat", side, self.microhabitats())
+        for season in seasons:
+            _refuse_unknown("season", season, self.seasons())
+        return Question(keys.get(folded(forager), ""), sides, seasons)
+
     # --- what is answered ------------------------------------------------------------------
 
     def outcomes(self, question: Question) -> list[Outcome]:
@@ -129,6 +151,22 @@ class Analysisbook:
         study = self.study(question)
         grid = grid_of(self._settings, corrected=study.corrected)
         return sensitivity(study, grid, self.choice(question))
+
+    def checksums(self) -> dict[str, str]:
+        """Give the SHA-256 of the tables of outcomes, by the command that writes them."""
+        zone, mass = self._settings.timezone, self._settings.item_mass
+        outcomes = self._outcomes()
+        wide = (tables.outcome_row(one, zone) for one in outcomes)
+        long = (row for one in outcomes for row in longtable.long_rows(one, zone, mass))
+        return {
+            "lastbite outcomes STUDY --csv FILE": _sha256(tables.OUTCOME_COLUMNS, wide),
+            "lastbite outcomes STUDY --long FILE": _sha256(longtable.LONG_COLUMNS, long),
+        }
+
+    def long_rows(self) -> Iterator[tables.Row]:
+        """Give the tidy table of outcomes: one number a row."""
+        for one in self._outcomes():
+            yield from longtable.long_rows(one, self._settings.timezone, self._settings.item_mass)
 
     def study(self, question: Question) -> chain.Study:
         """Give what outcomes are worked out from; trays of other seasons are no study trays."""
@@ -175,6 +213,23 @@ class Analysisbook:
             newest = [*self._known.items()][1 - MOST_KNOWN :]
             self._known = dict(newest) | {key: work()}
         return cast("T", self._known[key])
+
+
+def _refuse_unknown(kind: str, name: str, known: Sequence[str], also: Collection[str] = ()) -> None:
+    """Refuse a name that is none of the known; capitals and blanks do not matter."""
+    if folded(name) in {*map(folded, known), *also}:
+        return
+    near = difflib.get_close_matches(name, known, n=1)
+    hint = f" Did you mean {near[0]!r}?" if near else ""
+    listed = ", ".join(map(repr, known)) or "none"
+    raise StudyError(f"The study has no {kind} {name!r}.{hint} Known are: {listed}.")
+
+
+def _sha256(columns: Sequence[str], rows: Iterable[tables.Row]) -> str:
+    digest = hashlib.sha256()
+    for line in tables.csv_text(columns, rows):
+        digest.update(line.encode())
+    return digest.hexdigest()
 
 
 def season_of(deployment: TrayDeployment, zone: ZoneInfo) -> str:

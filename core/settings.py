@@ -120,7 +120,11 @@ KNOWN = {
     "study": {"name", "timezone", "database"},
     "visits": {"gap_s"},
     "food": {
-        "scale_step_g", "tolerance_g", "correct_moisture", "correct_sifting", "item_mass_g",
+        "scale_step_g",
+        "tolerance_g",
+        "correct_moisture",
+        "correct_sifting",
+        "item_mass_g",
     },
     "rules": {"feeder"},
     "tags": {"taggers_needed"},

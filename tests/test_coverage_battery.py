@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from builders import at, camera
@@ -24,9 +25,8 @@ def shots(hours: Sequence[float]) -> list[Photo]:
 
 def suspected(hours: Sequence[float], until: float, **values: object) -> Suspicion | None:
     """Look at a camera that took photos at these hours and was taken down at another."""
-    place = camera(
-        **{"working_at_pickup": True, "end": at("18:00") + timedelta(hours=until)} | values
-    )
+    there: dict[str, Any] = {"working_at_pickup": True, "end": at("18:00") + timedelta(hours=until)}
+    place = camera(**there | values)
     taken = shots(hours)
     return battery_dead(taken, place, rhythm_of(taken, place, GAP))
 

@@ -12,6 +12,7 @@ from core.coverage import Cover
 from core.food import Food
 from core.forager import COLUMNS, TABLE, Cell, Circumstances, Evidence, Seen, decide
 from core.model import Condition, Reason, Status
+from core.settings import FeederRule
 
 # The decision table (a judgement of the method, no source), with what comes before it: review
 # unfinished (VP) and a missing mass (T?) wait, whatever else; VM here is "the last

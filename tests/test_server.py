@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
 import pytest
 from builders import write_burst
 from PIL import Image, ImageChops
@@ -156,6 +157,9 @@ def test_a_photo_s_edition_changes_with_its_file(tmp_path: Path) -> None:
 def test_an_original_that_was_damaged_since_says_so(tmp_path: Path, size: str) -> None:
     """The last copy is shown whole, with words below it; nobody takes it for the file as it is."""
     [path] = write_burst(tmp_path / "card", DAY, 1)
+    with Image.open(path) as opened:
+        exif = opened.getexif()
+    Image.effect_noise((640, 480), 60).convert("RGB").save(path, exif=exif)
     with Workspace.create(tmp_path / "study", "UTC") as workspace:
         workspace.scan(tmp_path / "card", "P1")
         [photo] = workspace.view("P1").photos
@@ -163,7 +167,7 @@ def test_an_original_that_was_damaged_since_says_so(tmp_path: Path, size: str) -
         assert isinstance(copy, FileResponse)
         with Image.open(copy.path) as opened:
             whole = opened.convert("RGB")
-        path.write_bytes(path.read_bytes()[:-2000])
+        path.write_bytes(path.read_bytes()[:-20_000])
         answer = server.answer(workspace, size, photo.id)
         assert (answer.media_type, answer.headers["cache-control"]) == ("image/jpeg", "no-store")
         with Image.open(io.BytesIO(bytes(answer.body))) as opened:
@@ -171,7 +175,7 @@ def test_an_original_that_was_damaged_since_says_so(tmp_path: Path, size: str) -
         assert shown.width == whole.width
         assert shown.height > whole.height
         same = ImageChops.difference(shown.crop((0, 0, *whole.size)), whole)
-        assert max(high for _, high in same.getextrema()) < 40  # packed anew, nothing hidden
+        assert np.asarray(same).max() < 40  # packed anew, nothing hidden
         [photo] = workspace.view("P1").photos
         assert photo.problem.startswith("cannot be shown: it is damaged")
         (tmp_path / "card").rename(tmp_path / "away")

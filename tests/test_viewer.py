@@ -45,7 +45,9 @@ pytestmark = MARKS
         pytest.param(["Shift+H"], ("handler", None, None, True), id="handler"),
         pytest.param(["n", "ArrowUp", "Enter"], ("n", 1, Where.NEAR, True), id="asked, up"),
         pytest.param(
-            ["n", "ArrowDown", "ArrowDown", "Enter"], ("n", 1, Where.ON_TRAY, True), id="asked, down"
+            ["n", "ArrowDown", "ArrowDown", "Enter"],
+            ("n", 1, Where.ON_TRAY, True),
+            id="asked, down",
         ),
     ],
 )

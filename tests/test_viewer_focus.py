@@ -1,4 +1,4 @@
-"""Who has the keys, in a real browser: Space on a control is never a tag, whatever becomes of it."""
+"""Who has the keys, in a real browser: Space on a control is no tag, whatever becomes of it."""
 
 from datetime import datetime, timedelta
 

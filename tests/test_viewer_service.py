@@ -446,6 +446,28 @@ def test_a_ruling_of_the_quiet_sheet_does_not_come_back_over_an_animal(
     assert [tag.species for tag in tags_by(demo, "Ike")] == []
 
 
+def test_who_said_blank_from_the_quiet_sheet_is_told_where_visits_are_settled(
+    thandi: Page, ike: Page, demo: Workspace
+) -> None:
+    """Under what several said alike it names those of them who said it from there."""
+    waiting = ike.ask("GET", "/tagging/settle").said["visits"]
+    visit = next(one for one in waiting if one["placement"] == "SK-OPEN")
+    assert [one["origin"] for one in visit["answers"]] == [""] * len(visit["answers"])
+    ends = visit["first"], visit["last"]
+    sizwe = Page(demo, "Sizwe", placement="SK-OPEN")
+    thandi.keep(thandi.tag(ends, "blank") | {"from": "quiet sheet"})
+    sizwe.keep(sizwe.tag(ends, "blank"))
+    again = ike.ask("GET", "/tagging/settle").said["visits"]
+    told = next(one for one in again if one["first"] == visit["first"])["answers"]
+    [blank] = [one for one in told if "Thandi" in one["who"]]
+    assert "Sizwe" in blank["who"]
+    assert blank["origin"] == "Thandi: from the quiet sheet"
+    row = ike.runs(ends)[0]["said"]
+    assert [one["words"] for one in row if one["who"] == "Thandi"] == [
+        "blank, from the quiet sheet"
+    ]
+
+
 def test_handler_photos_are_not_called_blank_by_a_ruling_of_the_sheet(
     thandi: Page, ike: Page, demo: Workspace
 ) -> None:

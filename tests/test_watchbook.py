@@ -55,10 +55,10 @@ def study(
     cells: str = "",
     *,
     steady: bool = False,
-    photos: int = 37,
+    many: int = 37,
 ) -> Workspace:
     """Make a night with a photo about every 20 minutes, some of which show nothing but black."""
-    for at in range(photos):
+    for at in range(many):
         shown = moment(at, steady=steady)
         picture(folder / "card" / f"IMG_{at:04}.JPG", shown, dark=at in dark, shade=at)
     workspace = Workspace.create(folder / "study", "UTC")
@@ -94,12 +94,12 @@ def outcome(workspace: Workspace) -> Outcome:
 
 def test_how_dark_and_how_plain_a_picture_is() -> None:
     """Black is 0, white is 1; half black and half white has a contrast of one half; no strip."""
-    white = np.full((100, 60, 3), 255, dtype=np.uint8)
+    white = np.full((100, 64, 3), 255, dtype=np.uint8)
     assert lens.measure(white) == (1, 0)
     half = white.copy()
-    half[:, :30] = 0
+    half[:, :32] = 0
     assert lens.measure(half) == (0.5, 0.5)
-    printed = np.zeros((100, 60), dtype=np.uint8)
+    printed = np.zeros((100, 64), dtype=np.uint8)
     printed[90:] = 255
     printed[:8] = 255
     assert lens.measure(printed) == (0, 0)
@@ -277,7 +277,7 @@ def test_a_card_that_filled_up_is_suspected(tmp_path: Path) -> None:
 
 def test_a_battery_that_died_though_the_log_says_it_worked(tmp_path: Path) -> None:
     """Every 20 minutes until 00:20, then nothing till pick-up; accepted, it is a gap at the end."""
-    with study(tmp_path, range(0), steady=True, photos=20) as workspace:
+    with study(tmp_path, range(0), steady=True, many=20) as workspace:
         [one] = workspace.watching.suspicions(workspace.view("P1"))
         assert one.why is Why.BATTERY_DEAD
         assert one.span == Span(
@@ -295,7 +295,7 @@ def test_a_battery_that_died_though_the_log_says_it_worked(tmp_path: Path) -> No
 def test_what_is_suspected_of_unwatched_time_is_only_told(tmp_path: Path) -> None:
     """The log says that the camera was dead at pick-up: a full card would change no tray."""
     folder = tmp_path / "dead"
-    with study(folder, range(0), photos=20) as workspace:
+    with study(folder, range(0), many=20) as workspace:
         last = folder / "card" / "IMG_0019.JPG"
         last.write_bytes(last.read_bytes()[:3000])
         workspace.forget_card(workspace.cards()[0].id, with_tags=True)

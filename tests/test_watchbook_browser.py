@@ -1,6 +1,7 @@
 """The Trays page in a real browser: what is suspected is answered and taken back by keys."""
 
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -35,7 +36,7 @@ def test_a_blocked_lens_is_answered_and_taken_back(
     page.get_by_text("was it so that the lens was blocked?").wait_for(timeout=PATIENCE_MS)
     for name in ("IMG_0009.JPG", "IMG_0019.JPG"):
         picture = page.get_by_alt_text(f"{name}, camera showed").first
-        until(lambda one=picture: one.evaluate("image => image.naturalWidth > 1"))
+        until(partial(picture.evaluate, "image => image.naturalWidth > 1"))
     drawn = page.locator("[aria-label*='not trusted 4.1 h'], [alt*='not trusted 4.1 h']")
     drawn.first.wait_for(state="attached", timeout=PATIENCE_MS)
     page.get_by_label("What you saw").fill("a leaf")

@@ -24,6 +24,8 @@ RUN_PHOTOS, RUN_TIME = 5, timedelta(minutes=10)
 """A long run: at least so many photos over at least so long (a judgement)."""
 
 
+EACH = 4
+"""One pixel of so many is measured, down and across (ours): some 3,600 of one 320 px wide."""
 STRIP_TOP, STRIP_BOTTOM = 0.1, 0.85
 """What cameras print stands above or below these parts of a picture's height (from memory)."""
 
@@ -31,10 +33,11 @@ STRIP_TOP, STRIP_BOTTOM = 0.1, 0.85
 def measure(picture: NDArray[np.uint8]) -> tuple[float, float]:
     """Give the mean grey of a picture and its contrast, 0 to 1, without what the camera prints.
 
+    Of every fourth pixel each way, which tells light from dark as well as all of them do.
     `picture` has the shape (height, width) or (height, width, channels).
     """
     height = picture.shape[0]
-    middle = picture[int(height * STRIP_TOP) : max(int(height * STRIP_BOTTOM), 1)]
+    middle = picture[int(height * STRIP_TOP) : max(int(height * STRIP_BOTTOM), 1)][::EACH, ::EACH]
     grey = middle if middle.ndim == 2 else middle.mean(axis=2)  # noqa: PLR2004
     return float(grey.mean()) / 255, float(grey.std()) / 255
 

@@ -164,12 +164,12 @@ def _drawn(blocks: Sequence[Row], ribbons: Sequence[Row], colours: Ink) -> alt.L
         y=alt.Y("top:Q", scale=y_scale, axis=none, title=None), y2="bottom:Q", detail="ribbon:N",
         opacity=alt.Opacity("shade:Q", scale=alt.Scale(domain=[0, 1], range=[0.06, 0.6]),
                             legend=None),
-        tooltip=["status", "tells", "trays"],
+        tooltip=["status:N", "tells:N", "trays:Q"],
     )  # fmt: skip
     table = frame(blocks, ["left", "right", "top", "bottom", "label", "middle"])
     bars = alt.Chart(table).mark_rect(color=colours.text).encode(
         x=alt.X("left:Q", scale=x_scale), x2="right:Q", y=alt.Y("top:Q", scale=y_scale),
-        y2="bottom:Q", tooltip=["label"],
+        y2="bottom:Q", tooltip=["label:N"],
     )  # fmt: skip
     labels = alt.Chart(table).mark_text(
         align="left", dx=5, baseline="middle", color=colours.text, fontSize=12

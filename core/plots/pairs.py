@@ -1,15 +1,19 @@
 """Decide how pairs are drawn: their trays joined by lines, and their differences by station."""
 
 from collections.abc import Sequence
+from statistics import fmean
 
 import altair as alt
 
 from core.analysis.intervals import Undefined
-from core.analysis.pairs import Pairs
+from core.analysis.pairs import Pair, Pairs
 from core.analysis.ranks import SignedRank
+from core.analysis.told import Told
 from core.plots.look import SHAPES, TRAY, Figure, Row, click, frame, ink
 from core.plots.words import counted, difference
 
+MOST_LINES = 400
+"""Up to so many pairs have a line each; beyond, a station has one."""
 MOST_NAMED = 30
 """Up to so many stations have their name at the axis."""
 
@@ -23,17 +27,12 @@ def pairs_figure(
     if not pairs.made:
         return Undefined(f"no pair has a density on both sides, {len(pairs.lost)} were lost")
     choice, colours = pairs.choice, ink(dark=dark)
-    rows: list[Row] = []
-    for number, pair in enumerate(pairs.made, start=1):
-        for side, one in ((choice.first, pair.first), (choice.second, pair.second)):
-            value = 0.0 if one.value is None else float(one.value)
-            rows.append(
-                {
-                    "pair": number, TRAY: one.name, "microhabitat": side, "density": value,
-                    "station": pair.station, "night": str(pair.night),
-                    "difference": float(pair.difference),
-                }
-            )  # fmt: skip
+    rows = _by_station(pairs) if len(pairs.made) > MOST_LINES else _by_pair(pairs)
+    joined = (
+        f"{counted(len(rows) // 2, 'station')}, nights averaged: more pairs than can be told apart."
+        if len(pairs.made) > MOST_LINES
+        else ""
+    )
     many = counted(len(pairs.made), "pair")
     sides = [choice.first, choice.second]
     x = alt.X("microhabitat:N", sort=sides, title=None, scale=alt.Scale(padding=0.6),
@@ -54,8 +53,8 @@ def pairs_figure(
                 domain=sides, range=[colours.first, colours.second])),
             shape=alt.Shape("microhabitat:N", legend=None, scale=alt.Scale(
                 domain=sides, range=list(SHAPES))),
-            tooltip=[TRAY, "microhabitat", alt.Tooltip("density:Q", format=".3~f"), "station",
-                     "night", alt.Tooltip("difference:Q", format=".3~f")],
+            tooltip=[f"{TRAY}:N", "microhabitat:N", alt.Tooltip("density:Q", format=".3~f"),
+                     "station:N", "night:N", alt.Tooltip("difference:Q", format=".3~f")],
         )
         .add_params(click())
     )  # fmt: skip
@@ -65,9 +64,48 @@ def pairs_figure(
         chart=alt.LayerChart(layer=[lines, points]).properties(height=330),
         rows=tuple(rows),
         words=f"{many} of trays, joined by lines. {difference(test, choice)}",
-        note=f"{many}, {len(pairs.lost)} lost. {difference(test, choice)}",
-        clickable=True,
+        note=f"{many}, {len(pairs.lost)} lost. {difference(test, choice)} {joined}".strip(),
+        clickable=not joined,
     )
+
+
+def _by_pair(pairs: Pairs) -> list[Row]:
+    """Give a row for each tray of each pair."""
+    rows: list[Row] = []
+    for number, pair in enumerate(pairs.made, start=1):
+        for side, one in ((pairs.choice.first, pair.first), (pairs.choice.second, pair.second)):
+            rows.append(
+                {
+                    "pair": number, TRAY: one.name, "microhabitat": side, "density": _of(one),
+                    "station": pair.station, "night": str(pair.night),
+                    "difference": float(pair.difference),
+                }
+            )  # fmt: skip
+    return rows
+
+
+def _by_station(pairs: Pairs) -> list[Row]:
+    """Give a row for each side of each station: the mean of its nights."""
+    nights: dict[str, list[Pair]] = {}
+    for pair in pairs.made:
+        nights.setdefault(pair.station, []).append(pair)
+    rows: list[Row] = []
+    for number, (station, some) in enumerate(nights.items(), start=1):
+        first, second = (fmean(_of(side) for side in sides) for sides in (
+            [pair.first for pair in some], [pair.second for pair in some]))  # fmt: skip
+        for side, mean in ((pairs.choice.first, first), (pairs.choice.second, second)):
+            rows.append(
+                {
+                    "pair": number, TRAY: "", "microhabitat": side, "density": mean,
+                    "station": station, "night": counted(len(some), "night"),
+                    "difference": first - second,
+                }
+            )  # fmt: skip
+    return rows
+
+
+def _of(one: Told) -> float:
+    return 0.0 if one.value is None else float(one.value)
 
 
 def differences_figure(
@@ -90,6 +128,8 @@ def differences_figure(
         {"station": one.station, "difference": float(one.value), "nights": one.pairs}
         for one in pairs.differences
     ]
+    # As many dots as can be told apart; the means stand for the rest.
+    drawn = rows if len(rows) <= MOST_LINES or not choice.average_nights else []
     order = sorted({one.station for one in pairs.made})
     names = alt.Axis(labels=len(order) <= MOST_NAMED, ticks=False, labelLimit=160)
     y = alt.Y("station:N", sort=order, title="station", axis=names)
@@ -105,9 +145,9 @@ def differences_figure(
     layers += [
         _rule(0.0, colours.quiet, dash=[2, 3]),
         _rule(float(test.estimate), colours.text, dash=[1, 0]),
-        alt.Chart(frame(rows, ["station", TRAY, "other", "night", "difference"]))
+        alt.Chart(frame(drawn, ["station", TRAY, "other", "night", "difference"]))
         .mark_point(size=45, filled=True, color=colours.quiet, opacity=0.8)
-        .encode(x=x, y=y, tooltip=["station", TRAY, "other", "night",
+        .encode(x=x, y=y, tooltip=["station:N", f"{TRAY}:N", "other:N", "night:N",
                                    alt.Tooltip("difference:Q", format=".3~f")])
         .add_params(click()),
     ]  # fmt: skip
@@ -115,9 +155,10 @@ def differences_figure(
         layers.append(
             alt.Chart(frame(means, ["station", "difference", "nights"]))
             .mark_point(size=110, shape="diamond", filled=True, color=colours.first)
-            .encode(x=x, y=y, tooltip=["station", "nights",
+            .encode(x=x, y=y, tooltip=["station:N", "nights:Q",
                                        alt.Tooltip("difference:Q", format=".3~f")])
         )  # fmt: skip
+    dots = "Dots: pairs. " if drawn else ""
     step = 20 if len(order) <= MOST_NAMED else 6
     return Figure(
         name="differences",
@@ -126,7 +167,7 @@ def differences_figure(
         rows=tuple(rows),
         words=f"{counted(len(rows), 'difference')} at {counted(len(order), 'station')}. "
         f"{difference(test, choice)}",
-        note="Dots: pairs. " + ("Diamonds: the mean of a station's nights. "
+        note=dots + ("Diamonds: the mean of a station's nights. "
                                 if choice.average_nights else "")
         + "Line and band: the Hodges-Lehmann difference with its interval; dashed: none.",
         clickable=True,
