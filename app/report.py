@@ -150,7 +150,7 @@ def _aside_line(one: Outcome) -> dict[str, str]:
         "food": wording.food(one),
         "visits": f"{counted(one.visits_all, 'visit')} of animals, {one.unanswered} unanswered",
         "window": share,
-        "notes": "; ".join(one.notes),
+        "notes": "; ".join(dict.fromkeys(filter(None, (*one.notes, one.deployment.notes)))),
     }
 
 
@@ -228,7 +228,8 @@ def _without_people(material: Material) -> Material:
                 ))
                 for visit in seen
             )  # fmt: skip
-        return replace(outcome, notes=notes, seen=seen)
+        deployment = replace(outcome.deployment, notes="", handler="")
+        return replace(outcome, deployment=deployment, notes=notes, seen=seen)
 
     return replace(material, outcomes=[bare(one) for one in material.outcomes])
 

@@ -13,13 +13,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.food import (
+    MOISTURE_OFF,
     NO_MOISTURE_CONTROL,
     OTHER_SITE,
+    SIFTING_OFF,
     Controls,
     Food,
     Reading,
     classify,
     controls_of,
+    in_grams,
+    in_items,
     ratio,
     read_food,
     tolerance,
@@ -359,3 +363,65 @@ def test_weighed_food_knows_no_counts() -> None:
 def test_a_missing_count(start: int | None, left: int | None) -> None:
     """A count that is missing is a mass that is missing."""
     assert reading(counted(start, left)).kind is Food.MISSING
+
+
+# --- corrections on and off ----------------------------------------------------------------------
+
+CONTROLLED = (
+    weighed("10.0", "10.5", role=MOISTURE),
+    weighed("10.0", "10.3", role=MOISTURE),
+    *(weighed("10.0", left, role=SIFT) for left in ("9.9", "9.8", "9.7")),
+)
+
+
+def switched(**values: Any) -> Reading:
+    """Read 5.0 g left of 10.0 g among two moisture and three sift controls."""
+    one = weighed("10.0", "5.0")
+    settings = replace(SETTINGS, **values)
+    return read_food(one, controls_of([one, *CONTROLLED], settings.timezone), settings)
+
+
+def test_each_correction_can_be_switched_off() -> None:
+    """k = 1.04, r = 0.98 (by hand): 5.0 / k / r, 5.0 / r, 5.0 / k, 5.0; raw stays beside it."""
+    assert switched().corrected == D("5.0") / D("1.04") / D("0.98")
+    dry = switched(moisture_corrected=False)
+    assert (dry.corrected, dry.moisture, dry.moisture_controls) == (D("5.0") / D("0.98"), D(1), 0)
+    unsieved = switched(sifting_corrected=False)
+    assert (unsieved.corrected, unsieved.recovery) == (D("5.0") / D("1.04"), D(1))
+    neither = switched(moisture_corrected=False, sifting_corrected=False)
+    assert neither.corrected == neither.left == D("5.0")
+
+
+def test_what_is_switched_off_is_said() -> None:
+    """Only where there are controls that are not used."""
+    off = switched(moisture_corrected=False, sifting_corrected=False)
+    assert off.notes == (MOISTURE_OFF, SIFTING_OFF)
+    alone = weighed("10.0", "5.0")
+    settings = replace(SETTINGS, moisture_corrected=False, sifting_corrected=False)
+    assert read_food(alone, controls_of([alone], settings.timezone), settings).notes == ()
+
+
+def test_the_spread_of_the_controls() -> None:
+    """SD of 1.05 and 1.03 is 0.014142; of 0.99, 0.98 and 0.97 it is 0.01 (by hand)."""
+    found = switched()
+    assert found.moisture_sd == pytest.approx(0.0141421356, abs=1e-9)
+    assert found.recovery_sd == pytest.approx(0.01, abs=1e-12)
+    one = reading(weighed("10.0", "5.0"), weighed("10.0", "9.9", role=SIFT))
+    assert one.recovery_sd is None
+
+
+def test_where_the_tolerance_is_from() -> None:
+    """Set, from at least three sift controls, else two steps of the scale."""
+    assert switched(tolerance=D("0.3")).tolerance_how == "set in the study's settings"
+    assert switched().tolerance_how == "mean loss + 2 SD of 3 sift controls"
+    few = reading(weighed("10.0", "5.0"), weighed("10.0", "9.9", role=SIFT))
+    assert few.tolerance_how == "two steps of the scale, 1 of the 3 sift controls needed"
+    assert reading(weighed("10.0", "5.0")).tolerance == 2 * SETTINGS.scale_step
+
+
+def test_items_and_grams() -> None:
+    """4.0 g of seeds of 0.005 g are 800 seeds, and back (by hand); unknown stays unknown."""
+    assert in_items(D("4.0"), D("0.005")) == 800
+    assert in_grams(D(800), D("0.005")) == D("4.000")
+    assert in_items(None, D("0.005")) is in_items(D(4), None) is None
+    assert in_grams(None, D("0.005")) is in_grams(D(4), None) is None

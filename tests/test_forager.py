@@ -20,6 +20,7 @@ from core.forager import (
     decide,
 )
 from core.model import Censored, Condition, Reason, Sighting, Status, Where
+from core.settings import FeederRule
 
 FED, ON_TRAY, NEAR = Where.FED, Where.ON_TRAY, Where.NEAR
 
@@ -398,3 +399,67 @@ def test_what_every_company_keeps_to(some: list[Sighting], chance: Random) -> No
         assert found.owner in found.feeders
         assert set(found.earlier) <= set(found.feeders) - {found.owner}
     assert company(chance.sample(some, len(some)), SPECIES) == found
+
+
+# --- other rules than the last feeder ------------------------------------------------------------
+
+
+def stay(first: str, last: str, species: str, where: Where = FED) -> Sighting:
+    """Give a stay on the only tray."""
+    end = at(last)
+    return Sighting(species, where, "", 1, at(first), end, (end, 0.0, f"{last}.JPG"))
+
+
+LONG_MOUSE = [stay("19:00", "19:20", "m"), stay("21:00", "21:05", "g")]
+
+
+@pytest.mark.parametrize(
+    ("sightings", "owner"),
+    [
+        pytest.param(LONG_MOUSE, "m", id="twenty minutes against five"),
+        pytest.param(
+            [*LONG_MOUSE, stay("22:00", "22:16", "g")], "g", id="stays of one species add up"
+        ),
+        pytest.param([*LONG_MOUSE, stay("21:01", "21:05", "g")], "m", id="a minute counts once"),
+        pytest.param([*LONG_MOUSE, stay("22:00", "23:30", "g", NEAR)], "m", id="near is not on it"),
+        pytest.param(
+            [*LONG_MOUSE, stay("22:00", "23:30", "unknown", ON_TRAY)],
+            "m",
+            id="only those seen feeding, where any was",
+        ),
+        pytest.param(
+            [stay("19:00", "19:20", "m"), stay("20:00", "21:00", "unknown")],
+            None,
+            id="nobody can name the longest",
+        ),
+        pytest.param(
+            [stay("19:00", "19:05", "m"), stay("21:00", "21:05", "g")],
+            None,
+            id="as long as another",
+        ),
+        pytest.param(LONG_MOUSE[1:], "g", id="one species"),
+        pytest.param([], None, id="nobody"),
+    ],
+)
+def test_the_longest_on_the_tray_owns_the_density(
+    sightings: list[Sighting], owner: str | None
+) -> None:
+    """By the rule `time`; two that were there as long leave the owner unknown."""
+    assert company(sightings, SPECIES, FeederRule.TIME).owner == owner
+
+
+def test_what_another_rule_makes_of_several_species() -> None:
+    """Last: a caution; single: dropped; time: a caution with a reason of its own."""
+    found = {rule: decide(case(who=company(LONG_MOUSE, SPECIES, rule))) for rule in FeederRule}
+    assert {rule: (one.status, one.reason, one.owner) for rule, one in found.items()} == {
+        FeederRule.LAST: (Status.CAUTION, Reason.SEVERAL_LAST_FED, "g"),
+        FeederRule.SINGLE: (Status.DROP, Reason.SEVERAL_FED, None),
+        FeederRule.TIME: (Status.CAUTION, Reason.SEVERAL_MOST_TIME, "m"),
+    }
+
+
+@pytest.mark.parametrize("rule", FeederRule)
+def test_one_species_is_the_same_by_every_rule(rule: FeederRule) -> None:
+    """A tray of one species is kept, whichever rule a study has."""
+    decision = decide(case(who=company(LONG_MOUSE[1:], SPECIES, rule)))
+    assert (decision.status, decision.owner) == (Status.KEEP, "g")

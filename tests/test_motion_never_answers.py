@@ -20,6 +20,7 @@ CORE = Path(core.__file__).parent
 DECIDE = (
     "tags", "standing", "visits", "views", "coverage", "windows", "forager", "outcomes", "checks",
     "taglog", "traylog", "food", "clocks", "logs", "logbook", "exports", "agreement", "analysis",
+    "chain", "sensitivity",
 )  # fmt: skip
 """Everything that answers or decides."""
 MACHINE = ("core.motion", "core.triage", "core.store.scores", "core.store.peaks")

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from core.errors import LastbiteError, StudyError
-from core.settings import FILE_NAME, TEMPLATE, Settings, read, zone
+from core.settings import FILE_NAME, TEMPLATE, FeederRule, Settings, read, zone
 
 CAPE = ZoneInfo("Africa/Johannesburg")
 
@@ -67,7 +67,13 @@ def test_left_out_settings_take_their_default(file: Path) -> None:
         ("[food]\ntolerance_g = 0", "tolerance", Decimal(0)),
         ("[food]\ntolerance_g = 0.0", "tolerance", Decimal(0)),
         ("[tags]\ntaggers_needed = 3", "taggers_needed", 3),
-        ("[rules]", "taggers_needed", 1),
+        ("[rules]", "feeder", FeederRule.LAST),
+        ('[rules]\nfeeder = "single"', "feeder", FeederRule.SINGLE),
+        ('[rules]\nfeeder = "time"', "feeder", FeederRule.TIME),
+        ("[food]", "moisture_corrected", True),
+        ("[food]\ncorrect_moisture = false", "moisture_corrected", False),
+        ("[food]\ncorrect_sifting = false", "sifting_corrected", False),
+        ("[food]\nitem_mass_g = 0.0052", "item_mass", Decimal("0.0052")),
     ],
 )
 def test_each_setting(file: Path, lines: str, name: str, value: Any) -> None:
@@ -100,6 +106,13 @@ def test_what_editors_put_in_a_file(file: Path, before: str) -> None:
             "[foods]\nscale_step_g = 1", ["'[foods]'", "'[food]'"], id="a misspelt section"
         ),
         pytest.param("[rules]\nstrict = true", ["'strict'", "Known are: feeder"], id="unknown"),
+        pytest.param(
+            '[rules]\nfeeder = "first"', ["'first'", "last, single, time"], id="no such rule"
+        ),
+        pytest.param("[rules]\nfeeder = [1]", ["[1]", "none of"], id="a list for a rule"),
+        pytest.param('[food]\ncorrect_moisture = "no"', ["'no'", "true nor false"], id="a word"),
+        pytest.param("[food]\ncorrect_sifting = 0", ["0", "true nor false"], id="nought"),
+        pytest.param("[food]\nitem_mass_g = 0", ["item_mass_g", "above zero"], id="no mass"),
         pytest.param("gap_s = 30", ["'gap_s'", "Known are: database"], id="in another section"),
         pytest.param("[visits]\ngap_s = 0", ["gap_s = 0", "above zero"], id="no gap"),
         pytest.param("[visits]\ngap_s = -5", ["gap_s = -5", "above zero"], id="below zero"),

@@ -177,7 +177,7 @@ def differences_figure(
 def _rule(at: float, colour: str, *, dash: Sequence[int]) -> alt.Chart:
     drawn: alt.Chart = (
         alt.Chart(frame([{"at": at}], ["at"]))
-        .mark_rule(color=colour, strokeDash=list(dash), strokeWidth=1.5)
+        .mark_rule(color=colour, strokeDash=list(dash), strokeWidth=1.5, aria=False)
         .encode(x="at:Q")
     )
     return drawn

@@ -52,10 +52,10 @@ def steps_figure(found: Sensitivity, *, dark: bool = False) -> Figure:
             alt.Tooltip("low:Q", format=".3~f"), alt.Tooltip("high:Q", format=".3~f"),
             alt.Tooltip("p:Q", format=".2~g"), "says", "trays", "densities"]  # fmt: skip
     zero = alt.Chart(frame([{"at": 0}], ["at"])).mark_rule(
-        color=colours.quiet, strokeDash=[2, 3]
+        color=colours.quiet, strokeDash=[2, 3], aria=False
     ).encode(x="at:Q")  # fmt: skip
     spans = base.transform_filter("isValid(datum.low)").mark_rule(
-        strokeWidth=2, color=colours.quiet
+        strokeWidth=2, color=colours.quiet, aria=False
     ).encode(x=alt.X("low:Q"), x2="high:Q", y=y)  # fmt: skip
     kinds = [OWN, "another choice"]
     points = base.transform_filter("isValid(datum.estimate)").mark_point(filled=True).encode(

@@ -1,0 +1,179 @@
+"""The Results page: what is asked, what it says with few trays, bad logs, and a way to a tray."""
+
+import json
+from typing import Any
+
+import pytest
+from browsers import MARKS, Served, asked, browser, context, page, served, until, workspace
+from pages import frames, opened, signed_in, words
+from playwright.sync_api import Page
+from streamlit.testing.v1 import AppTest
+
+from core.logs import LogKind
+from core.people import Role
+from core.workspace import Workspace
+
+__all__ = ["asked", "browser", "context", "page", "served", "workspace"]
+
+
+def charts(at: AppTest) -> list[dict[str, Any]]:
+    found = [json.loads(one.proto.spec) for one in at.get("vega_lite_chart")]
+    return [one for one in found if one]
+
+
+def changed(workspace: Workspace, **cells: str) -> None:
+    """Give every row of the tray log these cells."""
+    rows = [row | cells for row in workspace.log_rows(LogKind.TRAYS)]
+    workspace.save_rows(LogKind.TRAYS, rows)
+
+
+def test_figures_come_first_and_say_what_they_can(demo: Workspace) -> None:
+    """With one pair the page says that it is too few, and shows every figure all the same."""
+    at = opened("results")
+    said = words(at)
+    assert "1 difference is too few for a test" in said
+    assert "n = 12 study trays, 5 with a value" in said
+    assert len(charts(at)) == 5
+    assert "1.32 g more left in open than in bush" in said
+    assert len(demo.outcomes()) == 12
+
+
+def test_the_numbers_stand_under_the_figures(demo: Workspace) -> None:
+    """Pairs, ledger, use, rates and models, each with its n."""
+    at = opened("results")
+    tables = frames(at)
+    [pairs] = [one for one in tables if "how" in one and "pairs lost" in one["what"].tolist()]
+    assert pairs.set_index("what")["number"]["pairs"] == "1"
+    [used] = [one for one in tables if "share used" in one]
+    assert used["share used"].tolist()[0].startswith("80% (Wilson 49% to 94%, n = 10)")
+    [rates] = [one for one in tables if "watched hours" in one]
+    assert rates["visits"].tolist()[:3] == ["11", "5", "6"]
+    assert demo.analysis.seasons() == ["2026-03"]
+
+
+def test_a_forager_is_chosen_and_kept(demo: Workspace) -> None:
+    """The numbers are then of its density, after another page too."""
+    at = opened("results")
+    at.selectbox(key="whose").set_value("g").run()
+    assert "Density of Hairy-footed gerbil" in words(at)
+    at.switch_page("screens/trays.py").run()
+    at.switch_page("screens/results.py").run()
+    assert "Density of Hairy-footed gerbil" in words(at)
+    assert demo.species()["g"].name == "Hairy-footed gerbil"
+
+
+def test_the_microhabitats_can_be_turned_round(demo: Workspace) -> None:
+    """Bush minus open: the same difference with the other sign."""
+    at = opened("results")
+    at.selectbox(key="first").set_value("bush")
+    at.selectbox(key="second").set_value("open").run()
+    assert "1.32 g less left in bush than in open" in words(at)
+    at.selectbox(key="second").set_value("bush").run()
+    assert "there are not two microhabitats to compare" in words(at)
+    assert not at.exception
+    assert demo.analysis.microhabitats() == ["open", "bush"]
+
+
+def test_another_setting_is_tried(demo: Workspace) -> None:
+    """The sliders tell what would come out; the study itself is not changed."""
+    at = opened("results")
+    assert "the same as under the study's own settings. 5 densities" in words(at)
+    at.select_slider(key="try-FEEDER").set_value("single").run()
+    assert not at.exception
+    assert "the same as under the study's own settings. 4 densities" in words(at)
+    assert demo.outcome("SKO-N1").gud is not None
+
+
+@pytest.mark.parametrize(
+    ("cells", "said"),
+    [
+        pytest.param(
+            {"condition": "knocked"}, "cannot compare the microhabitats", id="all dropped"
+        ),
+        pytest.param({"microhabitat": ""}, "not two microhabitats", id="no microhabitat"),
+        pytest.param({"microhabitat": "open"}, "not two microhabitats", id="one microhabitat"),
+        pytest.param({"food_left_g": "0"}, "cannot compare the microhabitats", id="all emptied"),
+        pytest.param({"food_left_g": ""}, "cannot compare the microhabitats", id="no mass"),
+        pytest.param({"site": "", "pair": ""}, "cannot compare the microhabitats", id="no station"),
+        pytest.param({"set_out": ""}, "cannot compare the microhabitats", id="no set-out"),
+    ],
+)
+def test_logs_that_cannot_answer(demo: Workspace, cells: dict[str, str], said: str) -> None:
+    """The page says in words what cannot be told, and shows no traceback."""
+    changed(demo, **cells)
+    at = opened("results")
+    assert said in words(at)
+
+
+def test_a_mass_that_is_no_number_is_refused_by_the_log(demo: Workspace) -> None:
+    """It never comes so far as to be analysed."""
+    rows = demo.log_rows(LogKind.TRAYS)
+    rows[0]["food_left_g"] = "a bit"
+    from core.errors import LogError  # noqa: PLC0415
+
+    with pytest.raises(LogError, match="a bit"):
+        demo.save_rows(LogKind.TRAYS, rows)
+    assert "n = 12 study trays, 5 with a value" in words(opened("results"))
+
+
+def test_two_spellings_are_one_and_said(demo: Workspace) -> None:
+    """`Open` and `open` are one microhabitat; `opne` is left out, with the likely name."""
+    rows = demo.log_rows(LogKind.TRAYS)
+    rows[0]["microhabitat"] = "Open"
+    rows[2]["microhabitat"] = "opne"
+    demo.save_rows(LogKind.TRAYS, rows)
+    said = words(opened("results"))
+    assert "written in 2 ways, taken as one" in said
+    assert "Did you mean" in said
+
+
+def test_a_tagger_of_a_class_sees_no_other_settings(demo: Workspace) -> None:
+    """Fewer taggers needed would tell what others said; an instructor sees them."""
+    text = (demo.folder / "study.toml").read_text(encoding="utf-8")
+    demo.people.add("Botha", Role.INSTRUCTOR)
+    demo.people.add("Zanele", Role.TAGGER)
+    demo.people.set_code(Role.TAGGER, "dune grass seed")
+    demo.people.set_code(Role.INSTRUCTOR, "quiet seed tray mouse")
+    server = text.replace('sign_in = "name"', 'sign_in = "code"')
+    assert server != text
+    (demo.folder / "study.toml").write_text(server, encoding="utf-8")
+    heading = "How far this hangs on the settings"
+    assert heading not in words(signed_in("results", "Zanele"))
+    assert heading in words(signed_in("results", "Botha"))
+
+
+# --- in a browser --------------------------------------------------------------------------------
+
+
+@pytest.mark.browser
+@MARKS[1]
+def test_a_click_on_a_tray_walks_to_its_evidence(page: Page, served: Served) -> None:
+    """A mark of the pairs leads to the Trays page, walked down at that deployment."""
+    page.goto(f"{served.address}/results")
+    page.get_by_text("Before you handle trays").wait_for(timeout=60_000)
+    chart = page.locator("[data-testid=stVegaLiteChart]").first
+    chart.scroll_into_view_if_needed()
+    until(lambda: page.locator("[data-testid=stStatusWidget]").count() == 0, patience_s=60)
+    mark = chart.locator(".mark-symbol path").first
+    mark.scroll_into_view_if_needed()
+    mark.hover(force=True)
+    page.locator("#vg-tooltip-element", has_text="deployment").wait_for()
+    mark.click(force=True)
+    until(lambda: "/trays" in page.url, patience_s=30)
+    page.get_by_text("Rule cell").first.wait_for(timeout=30_000)
+    assert page.get_by_text("SKO-D1: keep").or_(page.get_by_text("SKB-D1: keep")).count()
+
+
+@pytest.mark.browser
+@MARKS[1]
+def test_a_figure_is_downloaded(page: Page, served: Served) -> None:
+    """As SVG, PNG and the data behind it."""
+    page.goto(f"{served.address}/results")
+    page.get_by_text("Before you handle trays").wait_for(timeout=60_000)
+    until(lambda: page.locator("[data-testid=stStatusWidget]").count() == 0, patience_s=60)
+    page.get_by_test_id("stPopover").first.get_by_role("button").first.click()
+    starts = {"SVG": b"<svg", "PNG": b"\x89PNG", "The data (CSV)": b"pair,deployment"}
+    for label, start in starts.items():
+        with page.expect_download(timeout=30_000) as waiting:
+            page.get_by_role("button", name=label, exact=True).click()
+        assert waiting.value.path().read_bytes().startswith(start)
