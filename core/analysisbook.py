@@ -17,7 +17,7 @@ from core.analysis.whole import Analysis, analyse
 from core.clockbook import Clockbook
 from core.errors import StudyError
 from core.exports import longtable, tables
-from core.kept import Kept
+from core.kept import Kept, looking_for_no_garbage
 from core.model import Outcome, Placement, Species, TrayDeployment, TrayRole
 from core.sensitivity import Sensitivity, grid_of, sensitivity
 from core.settings import Settings
@@ -150,7 +150,8 @@ class Analysisbook:
     def _over_the_grid(self, question: Question) -> Sensitivity:
         study = self.study(question)
         grid = grid_of(self._settings, corrected=study.corrected)
-        return sensitivity(study, grid, self.choice(question))
+        with looking_for_no_garbage():
+            return sensitivity(study, grid, self.choice(question))
 
     def checksums(self) -> dict[str, str]:
         """Give the SHA-256 of the tables of outcomes, by the command that writes them."""

@@ -121,7 +121,7 @@ class Kept:
     ) -> PlacementView:
         """Give a placement as it would be with these corrections of its clock; nothing is kept."""
         placement, needed = base.placement.placement, self._settings.taggers_needed
-        with _looking_for_no_garbage():
+        with looking_for_no_garbage():
             other = self._base_of(connection, placement, base.timed.photos, corrections)
             news, _ = tag_store.news(connection, placement, tag_store.NOTHING_SEEN)
             stands = standing.nothing(len(other.ordered))
@@ -129,7 +129,7 @@ class Kept:
             return views.view_of(views.layout_of(other, stands, needed, gap))
 
     def _read_base(self, connection: Connection, placement: str) -> PlacementBase:
-        with _looking_for_no_garbage():
+        with looking_for_no_garbage():
             photos = card_store.photos(connection, placement)
             corrections = correction_store.corrections(connection, placement)
             return self._base_of(connection, placement, photos, corrections)
@@ -185,7 +185,7 @@ class Kept:
             cached = self._wholes.get(placement)
             if cached and cached[0] is base and cached[1] == mark:
                 return cached[2]
-            with _looking_for_no_garbage():
+            with looking_for_no_garbage():
                 found = peak_store.wholes(connection, placement)
         scores = (found.get(photo, np.nan) for photo in base.ids.tolist())
         wholes = np.fromiter(scores, np.float64, count=len(base.ids))
@@ -198,7 +198,7 @@ class Kept:
         cached = self._views.get((placement, gap))
         if cached and cached[0] is layout:
             return cached[1]
-        with _looking_for_no_garbage():
+        with looking_for_no_garbage():
             view = views.view_of(layout)
         if layout.base.known:
             self._views[placement, gap] = (layout, view)
@@ -210,7 +210,7 @@ class Kept:
         known, seen, old = self._standings.get(placement) or (None, None, None)
         if known is not base or seen is None or old is None:
             seen, old = tag_store.NOTHING_SEEN, standing.nothing(len(base.ordered))
-        with _looking_for_no_garbage():
+        with looking_for_no_garbage():
             news, seen = tag_store.news(connection, placement, seen)
             now = standing.renewed(old, news, base.place, self._settings.taggers_needed)
         if base.known:
@@ -219,7 +219,7 @@ class Kept:
 
 
 @contextlib.contextmanager
-def _looking_for_no_garbage() -> Iterator[None]:
+def looking_for_no_garbage() -> Iterator[None]:
     """Build rows that all stay: to look through them for garbage takes a third of the time."""
     was_on = gc.isenabled()
     gc.disable()

@@ -158,8 +158,10 @@ def test_a_click_on_a_tray_walks_to_its_evidence(page: Page, served: Served) -> 
     mark.scroll_into_view_if_needed()
     mark.hover(force=True)
     page.locator("#vg-tooltip-element", has_text="deployment").wait_for()
-    mark.click(force=True)
-    until(lambda: "/trays" in page.url, patience_s=30)
+    box = mark.bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    page.wait_for_url("**/trays*", timeout=30_000)
     page.get_by_text("Rule cell").first.wait_for(timeout=30_000)
     assert page.get_by_text("SKO-D1: keep").or_(page.get_by_text("SKB-D1: keep")).count()
 

@@ -21,6 +21,7 @@ from grounds import NIGHTS, study
 
 from core.analysis.choice import proposed
 from core.chain import Chain
+from core.kept import looking_for_no_garbage
 from core.sensitivity import grid_of, sensitivity
 
 GOAL_S, SETTINGS_ASKED = 10.0, 200
@@ -36,7 +37,8 @@ def main() -> None:
         profile = cProfile.Profile()
         profile.enable()
     start, busy = time.perf_counter(), time.process_time()
-    found = sensitivity(given, grid, choice)
+    with looking_for_no_garbage():
+        found = sensitivity(given, grid, choice)
     took, busy = time.perf_counter() - start, time.process_time() - busy
     if "--profile" in sys.argv:
         profile.disable()
