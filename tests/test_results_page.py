@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from browsers import MARKS, Served, asked, browser, context, page, served, until, workspace
 from pages import frames, opened, signed_in, words
-from playwright.sync_api import Page
+from playwright.sync_api import Locator, Page
 from streamlit.testing.v1 import AppTest
 
 from core.logs import LogKind
@@ -173,9 +173,20 @@ def test_a_figure_is_downloaded(page: Page, served: Served) -> None:
     page.goto(f"{served.address}/results")
     page.get_by_text("Before you handle trays").wait_for(timeout=60_000)
     until(lambda: page.locator("[data-testid=stStatusWidget]").count() == 0, patience_s=60)
-    page.get_by_test_id("stPopover").first.get_by_role("button").first.click()
+    page.wait_for_timeout(1_500)
+    menu = page.get_by_test_id("stPopover").first.get_by_role("button").first
     starts = {"SVG": b"<svg", "PNG": b"\x89PNG", "The data (CSV)": b"pair,deployment"}
     for label, start in starts.items():
-        with page.expect_download(timeout=30_000) as waiting:
-            page.get_by_role("button", name=label, exact=True).click()
+        entry = page.get_by_role("button", name=label, exact=True)
+
+        def opened(entry: Locator = entry) -> bool:
+            # A page that is drawn anew closes its menus.
+            if not entry.is_visible():
+                menu.click()
+                page.wait_for_timeout(1_000)
+            return entry.is_visible()
+
+        until(opened, patience_s=60)
+        with page.expect_download(timeout=60_000) as waiting:
+            entry.click(timeout=30_000)
         assert waiting.value.path().read_bytes().startswith(start)
