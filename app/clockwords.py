@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from app import wording
 from core.clockfaults import ClockCorrection, ClockFault, ClockFinding, Confidence, Proposal
-from core.clockfaults.words import span
+from core.clockfaults.words import photos, span
 from core.exports.tables import time_text
 from core.model import ClockCheck, Photo, Placement
 
@@ -19,11 +19,6 @@ def state(found: Sequence[ClockFinding]) -> str:
     if not found:
         return RIGHT
     return "; ".join(dict.fromkeys(str(one.kind) for one in found))
-
-
-def photos(many: int) -> str:
-    """Say a number of photos."""
-    return "1 photo" if many == 1 else f"{many} photos"
 
 
 def evidence(proposal: Proposal) -> str:

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from core import windows
 from core.clockfaults import ChangedOutcome, ClockFinding, Confidence
+from core.clockfaults import words as words_of
 from core.clocks import Clock
 from core.model import (
     ALSO_ON,
@@ -212,19 +213,15 @@ def of_clock(found: ClockFinding, changes: Sequence[ChangedOutcome]) -> Finding:
     """
     words = [f"{found.kind}: {found.saw}"]
     if found.chosen is not None:
-        words.append(f"Proposed for {_photos(found.photos)}: {found.chosen.words}.")
+        words.append(f"Proposed for {words_of.photos(found.photos)}: {found.chosen.words}.")
         words.append(_trays_changed(changes))
     elif found.proposals:
         ways = ", or ".join(one.words for one in found.proposals)
-        words.append(f"Several ways explain {_photos(found.photos)} as well: {ways}.")
+        words.append(f"Several ways explain {words_of.photos(found.photos)} as well: {ways}.")
     words.append(found.look_at)
     words.append("Decide on the Clocks page." if found.proposals else "Then mend the log.")
     serious = found.confidence is Confidence.CLEAR or bool(found.proposals)
     return Finding(f"placement {found.placement}", " ".join(words), serious)
-
-
-def _photos(many: int) -> str:
-    return "1 photo" if many == 1 else f"{many} photos"
 
 
 def _trays_changed(changes: Sequence[ChangedOutcome]) -> str:

@@ -9,6 +9,7 @@ from app import clockline, clockwords, codereview, picker, session, widgets, wor
 from app.clockline import Drawn
 from app.picker import Pick
 from core.clockfaults import ClockFinding, Proposal
+from core.clockfaults.words import photos
 from core.logs import LogKind
 from core.model import ClockCheck, Photo, PhotoKind, Placement, TrayDeployment
 from core.people import SignIn
@@ -165,7 +166,7 @@ def show_finding(workspace: Workspace, finding: ClockFinding, key: str) -> None:
     """Show what was seen, the photos it is about, and each way to put it right."""
     st.subheader(wording.plain(str(finding.kind)).capitalize())
     st.markdown(wording.plain(finding.saw))
-    st.text(f"{clockwords.photos(finding.photos)}. {clockwords.SURE[finding.confidence]}")
+    st.text(f"{photos(finding.photos)}. {clockwords.SURE[finding.confidence]}")
     _ends(workspace, finding)
     st.markdown(f"**Look first.** {wording.plain(finding.look_at)}")
     if len(finding.proposals) > 1:
