@@ -145,11 +145,14 @@ def _shut(who: Who) -> None:
 
 
 def whose(who: Who, page: str) -> None:
-    """Say whose page it is, and what is left out of it for them; the Tag page says so itself."""
+    """Say whose page it is, and what is left out of it for them.
+
+    The Tag page says so itself, and so does Settle where people only choose a name.
+    """
     study = session.study()
     hides = not people.may(who, Act.SEE_ALL)
     server = study.settings.sign_in is not SignIn.NAME
-    if page == "Tag" or not (hides or server):
+    if page == "Tag" or (page == "Settle" and not server) or not (hides or server):
         return
     words, out = st.columns([6, 1], vertical_alignment="center")
     role = f"{who.name}, {who.role}. " if who.name else ""

@@ -192,11 +192,6 @@ class Classroom:
             codes = [people_store.code(connection, role) for role in Role]
         return f"code {hashlib.sha256('|'.join(codes).encode()).hexdigest()[:12]}"
 
-    def has_codes(self) -> bool:
-        """Say whether both codes of a class were set."""
-        with self._database.read() as connection:
-            return all(people_store.code(connection, role) for role in Role)
-
     def set_code(self, role: Role, code: str) -> None:
         """Set another code; everybody has to sign in again. PeopleError for one that is short."""
         hashed = people.hashed_code(code)

@@ -28,6 +28,7 @@ from core.clockfaults.rows import Seconds, SunHeight
 from core.errors import ClockError, Problem
 from core.kept import Kept
 from core.model import ClockCheck, Outcome, Photo, Placement
+from core.people import named
 from core.settings import Settings
 from core.sheets import times as sheet_times
 from core.store import Database, data_version
@@ -203,7 +204,7 @@ class Clockbook:
 
         All of a proposal or nothing. ClockError where nobody is named, or its photos are gone.
         """
-        who = _named(by)
+        who = named(by, ClockError)
         now = datetime.now(UTC)
         rows = [
             replace(one, by=who, made_at=now, why=". ".join(filter(None, [one.why, why.strip()])))
@@ -216,7 +217,7 @@ class Clockbook:
 
     def take_back(self, numbers: Sequence[int], by: str) -> None:
         """Take corrections back, all or none; they are kept and no longer count."""
-        who, now = _named(by), datetime.now(UTC)
+        who, now = named(by, ClockError), datetime.now(UTC)
         with self._database.begin() as connection:
             for number in numbers:
                 store.take_back(connection, number, now, who)
@@ -348,10 +349,3 @@ def _sun_over(placement: Placement) -> SunHeight | None:
     if placement.latitude is None or placement.longitude is None:
         return None
     return partial(sun.height, latitude=placement.latitude, longitude=placement.longitude)
-
-
-def _named(by: str) -> str:
-    who = " ".join(by.split())
-    if not who:
-        raise ClockError("Nobody is named. Say who decides this first.")
-    return who

@@ -41,14 +41,6 @@ class Clock:
     true: tuple[int, ...] = ()
     """The checks: nominal time and true time of each, both rising. [s since 1970 UTC]"""
 
-    @property
-    def drift_s_per_day(self) -> float | None:
-        """Give the drift between the first and the last check [s/day]; None below two checks."""
-        if len(self.nominal) < 2:  # noqa: PLR2004
-            return None
-        run = self.nominal[-1] - self.nominal[0]
-        return ((self.true[-1] - self.true[0]) - run) / (run / 86_400)
-
 
 def parse_clock(text: str) -> tzinfo:
     """Turn a clock cell, `±HH:MM`, `Z` or an IANA zone, into a zone."""

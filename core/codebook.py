@@ -25,6 +25,7 @@ from core.model import (
     TrayDeployment,
     VisitState,
 )
+from core.people import named
 from core.settings import Settings
 from core.store import Database, Raises, base_version, data_version
 from core.store import codes as store
@@ -258,7 +259,7 @@ class Codebook:
         All or nothing. StudyError where it is not proposed any more, as after somebody else's
         decision; ClockError where the clock log would contradict itself.
         """
-        who = _named(by)
+        who = named(by, StudyError)
         now = {one.key: one.proposal for one in self.waiting(offer.placement).offers}
         if now.get(offer.key) != offer.proposal:
             raise StudyError(_NOT_NOW)
@@ -271,7 +272,7 @@ class Codebook:
         from core import codes  # noqa: PLC0415
 
         refused = {"at": codes.time_of(offer.proposal)}
-        decision = replace(_decision(offer, _named(by), {}, refused), accepted=False)
+        decision = replace(_decision(offer, named(by, StudyError), {}, refused), accepted=False)
         with self._database.begin() as connection:
             return store.add_decision(connection, decision)
 
@@ -280,7 +281,7 @@ class Codebook:
         from core import codes  # noqa: PLC0415
 
         key, now = codes.key_of(one), datetime.now(UTC)
-        aside = Decision(placement, key, False, one.message, by=_named(by), made_at=now)
+        aside = Decision(placement, key, False, one.message, by=named(by, StudyError), made_at=now)
         with self._database.begin() as connection:
             return store.add_decision(connection, aside)
 
@@ -289,7 +290,7 @@ class Codebook:
 
         StudyError, and nothing undone, where somebody has changed the same cells since.
         """
-        who = _named(by)
+        who = named(by, StudyError)
         with self._database.begin() as connection:
             now = datetime.now(UTC)
             one = store.take_back(connection, number, now, who)
@@ -466,10 +467,3 @@ def _refuse_accepted(connection: Connection, offer: "Offer") -> None:
             numbers = _tags_of(one)
             if numbers and store.standing_tags(connection, numbers):
                 raise StudyError(_NOT_NOW)
-
-
-def _named(by: str) -> str:
-    who = " ".join(by.split())
-    if not who:
-        raise StudyError("Nobody is named. Say who decides this first.")
-    return who

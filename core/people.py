@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from core.errors import PeopleError
+from core.errors import LastbiteError, PeopleError
 from core.model import Answer, AnsweredVisit, Reason, Tag, VisitState
 
 
@@ -266,3 +266,11 @@ class Attempts:
     def failed(self, now: datetime) -> None:
         """Note a wrong code."""
         self.wrong.append(now)
+
+
+def named(by: str, fault: type[LastbiteError], does: str = "decides this") -> str:
+    """Give the name of whoever does something, its blanks made single; the fault without one."""
+    who = " ".join(by.split())
+    if not who:
+        raise fault(f"Nobody is named. Say who {does} first.")
+    return who

@@ -13,6 +13,7 @@ from core import coverage
 from core.coverage import Rhythm, Stretch, StretchRuling, Suspicion, WindowAccount
 from core.errors import StudyError
 from core.model import Finding, Outcome, Photo, Placement, Where
+from core.people import named
 from core.settings import Settings
 from core.store import Database, base_version
 from core.store import rulings as store
@@ -179,7 +180,7 @@ class Watchbook:
 
     def rule(self, suspicion: Suspicion, by: str, *, accepted: bool, because: str = "") -> int:
         """Keep that a person looked, and what they saw; gives the ruling's number."""
-        who = _named(by)
+        who = named(by, StudyError, "looked at the photos")
         ruling = StretchRuling(
             suspicion.placement,
             suspicion.why,
@@ -195,7 +196,7 @@ class Watchbook:
 
     def take_back(self, number: int, by: str) -> None:
         """Take a ruling back; it is kept and no longer counts."""
-        who = _named(by)
+        who = named(by, StudyError, "looked at the photos")
         with self._database.begin() as connection:
             store.take_back(connection, number, datetime.now(UTC), who)
 
@@ -253,10 +254,3 @@ def _full_cards(view: PlacementView, files: Mapping[int, tuple[int, int]]) -> li
 
 def _first(photos: Sequence[Photo]) -> datetime | None:
     return min((p.true_time for p in photos if p.true_time and p.is_photo), default=None)
-
-
-def _named(by: str) -> str:
-    who = " ".join(by.split())
-    if not who:
-        raise StudyError("Nobody is named. Say who looked at the photos first.")
-    return who

@@ -93,6 +93,7 @@ class Workspace:
         self.people = Classroom(database, self._kept, own, self.outcomes, self._records)
         """Who takes part, whose is what to tag, what is to settle, how far they agree."""
         self._outcomes: tuple[object, list[Outcome]] | None = None
+        self._secret: bytes | None = None
         self.clocks = Clockbook(database, own, self._kept, self._outcomes_near)
         """What speaks against the clocks of its cameras, and what people decided."""
         self.watching = Watchbook(database, own, self.placements, self.view, self.clocks.in_doubt)
@@ -153,12 +154,13 @@ class Workspace:
 
     def ticket_secret(self) -> bytes:
         """Give what the page signs its tickets with; made at first use, kept with the study."""
-        with self._database.read() as connection:
-            known = secret_store.secret(connection, "tickets")
-        if known is not None:
-            return known
-        with self._database.begin(Raises.NOTHING) as connection:
-            return secret_store.make_secret(connection, "tickets")
+        if self._secret is None:
+            with self._database.read() as connection:
+                self._secret = secret_store.secret(connection, "tickets")
+        if self._secret is None:
+            with self._database.begin(Raises.NOTHING) as connection:
+                self._secret = secret_store.make_secret(connection, "tickets")
+        return self._secret
 
     # --- logs ------------------------------------------------------------------------------
 
