@@ -31,6 +31,44 @@ class FeederRule(StrEnum):
     """The one that was on the tray longest, of those seen feeding where any was."""
 
 
+SAMPLING_DESIGNS = (
+    "simpleRandom", "systematicRandom", "clusteredRandom", "experimental", "targeted",
+    "opportunistic",
+)  # fmt: skip
+CONTRIBUTOR_ROLES = (
+    "contact", "principalInvestigator", "rightsHolder", "publisher", "contributor",
+)  # fmt: skip
+"""The words of Camtrap DP 1.0.2 for how places were chosen and for what somebody did."""
+PRECISIONS_DEG = tuple(Decimal(step) for step in ("1", "0.1", "0.01", "0.001", "0.0001"))
+"""Grids to which places are rounded. [degrees]"""
+SENSITIVE_DEG = PRECISIONS_DEG[:4]
+"""Those for sensitive species: 0.001, 0.01 and 0.1 for low, medium and high sensitivity, 1 where
+a place should be withheld but for the region (Chapman 2020, doi 10.15468/doc-5jp4-5g10)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Contributor:
+    """Somebody who is named with the data that are given away."""
+
+    name: str
+    role: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sharing:
+    """What is said of the study, and how closely, where its data are given to others."""
+
+    title: str = ""
+    description: str = ""
+    sampling_design: str = ""
+    contributors: tuple[Contributor, ...] = ()
+    licence_data: str = ""
+    licence_media: str = ""
+    place_precision: Decimal = Decimal("0.001")
+    sensitive_precision: Decimal = Decimal("0.1")
+    """Grid of all places; and of all where the species list has a sensitive one. [degrees]"""
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
     """The numbers and names that a study is decided with."""
@@ -63,6 +101,7 @@ class Settings:
     """Addresses of the proxies whose header is believed."""
     address: str = ""
     """Where the class reaches the pages; empty: on this computer only."""
+    sharing: Sharing = Sharing()
 
 
 TEMPLATE = """\
@@ -111,6 +150,23 @@ sign_in = "name"
 # trusted = ["127.0.0.1"]
 # Where the class reaches the pages, through a proxy on this computer.
 # address = "https://trays.example.org"
+
+[export]
+# What `lastbite export` says of the study: a title, a few sentences, how places were chosen
+# (simpleRandom, systematicRandom, clusteredRandom, experimental, targeted or opportunistic),
+# who is to be named (role: contact, principalInvestigator, rightsHolder, publisher or
+# contributor), and the licences of tables and pictures (both or none).
+# title = "Trays under and beside bushes, winter 2026"
+# description = "What rodents left in paired trays."
+# sampling_design = "experimental"
+# contributors = [{{ name = "A. Example", role = "contact" }}]
+# licence_data = "CC0-1.0"
+# licence_media = "CC-BY-4.0"
+# To how many degrees all places are rounded; 0.001 is about 110 m.
+place_precision_deg = 0.001
+# To how many where the species list has a sensitive species: 0.1 for high, 0.01 for medium,
+# 0.001 for low sensitivity, 1 where only the region may be known.
+sensitive_precision_deg = 0.1
 """
 
 MOST = 1_000_000
@@ -129,6 +185,16 @@ KNOWN = {
     "rules": {"feeder"},
     "tags": {"taggers_needed"},
     "people": {"sign_in", "instructors", "header", "trusted", "address"},
+    "export": {
+        "title",
+        "description",
+        "sampling_design",
+        "contributors",
+        "licence_data",
+        "licence_media",
+        "place_precision_deg",
+        "sensitive_precision_deg",
+    },
 }
 
 
@@ -179,13 +245,71 @@ def read(path: Path) -> Settings:
         taggers_needed=_whole(path, "tags.taggers_needed", tags.get("taggers_needed", 1)),
         database=str(study.get("database", "")),
         **_people(path, tables.get("people", {})),
+        sharing=_sharing(path, tables.get("export", {})),
     )
+
+
+def _sharing(path: Path, given: Mapping[str, Any]) -> Sharing:
+    """Read what is told with data that are given away; licences stand both or not at all."""
+    texts: dict[str, Any] = {
+        name: _text(path, f"export.{name}", given.get(name, ""))
+        for name in ("title", "description", "licence_data", "licence_media")
+    }
+    if bool(texts["licence_data"]) is not bool(texts["licence_media"]):
+        raise StudyError(
+            f"{path}: [export] has a licence of the {'tables' if texts['licence_data'] else ''}"
+            f"{'pictures' if texts['licence_media'] else ''} alone. Write licence_data and "
+            "licence_media, or neither."
+        )
+    design = given.get("sampling_design", "")
+    if design and design not in SAMPLING_DESIGNS:
+        raise StudyError(
+            f"{path}: export.sampling_design = {design!r} is none of: "
+            f"{', '.join(SAMPLING_DESIGNS)}. Write one of them."
+        )
+    return Sharing(
+        **texts,
+        sampling_design=design,
+        contributors=_contributors(path, given.get("contributors", [])),
+        place_precision=_grid(path, "place_precision_deg", given, PRECISIONS_DEG),
+        sensitive_precision=_grid(path, "sensitive_precision_deg", given, SENSITIVE_DEG),
+    )
+
+
+def _grid(path: Path, name: str, given: Mapping[str, Any], known: tuple[Decimal, ...]) -> Decimal:
+    value = given.get(name, Decimal("0.1" if known is SENSITIVE_DEG else "0.001"))
+    if isinstance(value, bool) or not isinstance(value, int | Decimal) or value not in known:
+        raise StudyError(
+            f"{path}: export.{name} = {value} is none of: {', '.join(map(str, known))}. "
+            "Write one of them."
+        )
+    return next(step for step in known if step == value)
+
+
+def _contributors(path: Path, given: object) -> tuple[Contributor, ...]:
+    """Read who is named; each needs a name, and a role that the standard has or none."""
+    people: list[Any] = given if isinstance(given, list) else [given]
+    for one in people:
+        if not isinstance(one, dict) or not str(one.get("name", "")).strip():
+            raise StudyError(
+                f"{path}: export.contributors has {one!r}, who has no name. Write them like "
+                '[{ name = "A. Example", role = "contact" }].'
+            )
+        unknown = set(one) - {"name", "role"}
+        if unknown or one.get("role", "") not in ("", *CONTRIBUTOR_ROLES):
+            raise StudyError(
+                f"{path}: export.contributors: {one!r} may have a name and a role, one of: "
+                f"{', '.join(CONTRIBUTOR_ROLES)}. Mend it."
+            )
+    return tuple(Contributor(one["name"].strip(), one.get("role", "")) for one in people)
 
 
 def _people(path: Path, given: Mapping[str, Any]) -> dict[str, Any]:
     """Read how people sign in; a server's ways need their settings to be whole."""
     way = _one_of(path, "people.sign_in", given.get("sign_in", SignIn.NAME), SignIn)
-    texts = {name: _text(path, name, given.get(name, "")) for name in ("header", "address")}
+    texts = {
+        name: _text(path, f"people.{name}", given.get(name, "")) for name in ("header", "address")
+    }
     lists = {name: _texts(path, name, given.get(name, [])) for name in ("instructors", "trusted")}
     if way == SignIn.HEADER and not texts["header"]:
         raise StudyError(
@@ -217,14 +341,14 @@ def _switch(path: Path, name: str, value: object) -> bool:
 
 def _text(path: Path, name: str, value: object) -> str:
     if not isinstance(value, str):
-        raise StudyError(f"{path}: people.{name} = {value!r} is no text. Write it in quotes.")
+        raise StudyError(f"{path}: {name} = {value!r} is no text. Write it in quotes.")
     return value.strip()
 
 
 def _texts(path: Path, name: str, value: object) -> tuple[str, ...]:
     if not isinstance(value, list):
         raise StudyError(f'{path}: people.{name} is no list. Write it like ["one", "two"].')
-    return tuple(_text(path, name, one) for one in value)
+    return tuple(_text(path, f"people.{name}", one) for one in value)
 
 
 def _refuse_unknown(path: Path, tables: dict[str, object]) -> None:

@@ -13,6 +13,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from core.settings import CONTRIBUTOR_ROLES, SAMPLING_DESIGNS
+
+__all__ = [
+    "ADDRESS", "CONTRIBUTOR_ROLES", "DEPLOYMENTS", "DESCRIPTOR", "FEATURES", "FILE_PATH", "MEDIA",
+    "MISSING", "OBSERVATIONS", "OBSERVATION_TYPES", "PROFILE", "SAMPLING_DESIGNS", "TABLES",
+    "VERSION", "Field", "Kind", "TableOf",
+]  # fmt: skip
+
 VERSION = "1.0.2"
 ADDRESS = f"https://raw.githubusercontent.com/tdwg/camtrap-dp/{VERSION}/"
 PROFILE = ADDRESS + "camtrap-dp-profile.json"
@@ -74,13 +82,6 @@ class TableOf:
 FEATURES = (
     "roadPaved", "roadDirt", "trailHiking", "trailGame", "roadUnderpass", "roadOverpass",
     "roadBridge", "culvert", "burrow", "nestSite", "carcass", "waterSource", "fruitingTree",
-)  # fmt: skip
-SAMPLING_DESIGNS = (
-    "simpleRandom", "systematicRandom", "clusteredRandom", "experimental", "targeted",
-    "opportunistic",
-)  # fmt: skip
-CONTRIBUTOR_ROLES = (
-    "contact", "principalInvestigator", "rightsHolder", "publisher", "contributor",
 )  # fmt: skip
 OBSERVATION_TYPES = ("animal", "human", "vehicle", "blank", "unknown", "unclassified")
 

@@ -1,0 +1,1 @@
+"""Decide what an archive of a study holds, and whether one is whole."""
