@@ -1,14 +1,15 @@
 """The commands: each asks the workspace one thing and prints it; nothing is decided here."""
 
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
 
 import click
 
-from app import copycommands, reportcommands
+from app import copycommands, exchangecommands, reportcommands
+from app.progress import shown
 from core.errors import LastbiteError
 
 STUDY = click.argument("study", type=click.Path(path_type=Path))
@@ -93,7 +94,7 @@ def scan(
             workspace.move_card(workspace.card_in(folder).id, placement or "")
             click.echo(f"The card {folder} is under placement {placement} now.")
             return
-        with _progress("Reading photos") as told:
+        with shown("Reading photos") as told:
             report = workspace.scan(folder, placement or "", file_times=file_times, progress=told)
     for line in wording.scan_report(report):
         click.echo(line)
@@ -198,7 +199,7 @@ def previews(study: Path, placement: str | None) -> None:
         names = workspace.previews.placements(placement)
         missing = [one for name in names for one in workspace.previews.stock(name).missing]
         unread = []
-        with _progress("Making previews") as told:
+        with shown("Making previews") as told:
             for done, made in enumerate(workspace.previews.make(missing), start=1):
                 unread += [made.away] if made.away else []
                 told(done, len(missing))
@@ -229,7 +230,7 @@ def codes(study: Path, placement: str | None) -> None:
 
     with _open(study) as workspace:
         for name in workspace.previews.placements(placement):
-            with _progress(f"Looking for codes at {name}") as told:
+            with shown(f"Looking for codes at {name}") as told:
                 workspace.codes.survey(name, told)
             state, waiting = workspace.codes.state(name), workspace.codes.waiting(name)
             for line in codewords.surveyed(name, state, waiting):
@@ -310,14 +311,14 @@ def demo(folder: Path) -> None:
     """Build the invented demo study in a new folder and print its outcomes."""
     from app.demo import build_demo  # noqa: PLC0415
 
-    with _progress("Reading the demo's photos") as told:
+    with shown("Reading the demo's photos") as told:
         workspace = build_demo(folder, told)
     with workspace:
         _show_outcomes(list(workspace.outcome_rows()))
     click.echo(f"\nAll of it is invented. Look at it with: lastbite page {folder}")
 
 
-for _command in (*copycommands.ALL, *reportcommands.ALL):
+for _command in (*copycommands.ALL, *reportcommands.ALL, exchangecommands.export):
     commands.add_command(_command)
 
 
@@ -327,21 +328,6 @@ def _open(study: Path) -> "Iterator[Workspace]":  # type: ignore[name-defined]  
 
     with Workspace.open(study) as workspace:
         yield workspace
-
-
-@contextmanager
-def _progress(label: str) -> Iterator[Callable[[int, int], None]]:
-    """Show a progress bar on a terminal, and none in a pipe."""
-    if not sys.stderr.isatty():
-        yield lambda _done, _total: None
-        return
-    with click.progressbar(length=1, label=label, file=sys.stderr) as bar:
-
-        def told(done: int, total: int) -> None:
-            bar.length = max(total, 1)
-            bar.update(done - bar.pos)
-
-        yield told
 
 
 def _table(columns: Iterable[str], rows: Iterable[dict[str, str]], csv_file: str | None) -> None:

@@ -29,8 +29,7 @@ def build_demo(folder: Path, progress: Progress | None = None) -> Workspace:
     workspace.close()
     settings = folder / "study.toml"
     text = settings.read_text(encoding="utf-8")
-    two = text.replace("taggers_needed = 1", "taggers_needed = 2")
-    settings.write_text(two, encoding="utf-8")
+    settings.write_text(_own_settings(text), encoding="utf-8")
     workspace = Workspace.open(folder)
     for kind in (LogKind.SPECIES, LogKind.CAMERAS, LogKind.CLOCKS, LogKind.TRAYS):
         workspace.load(kind, SOURCE / f"{kind}.csv")
@@ -43,3 +42,11 @@ def build_demo(folder: Path, progress: Progress | None = None) -> Workspace:
             progress(done, total)
     workspace.load(LogKind.TAGS, SOURCE / "tags.csv")
     return workspace
+
+
+def _own_settings(text: str) -> str:
+    """Set what the demo has other than a new study: two taggers, and who gives it away."""
+    text = text.replace("taggers_needed = 1", "taggers_needed = 2")
+    for name in ("sampling_design", "contributors", "licence_data", "licence_media"):
+        text = text.replace(f"# {name} = ", f"{name} = ")
+    return text

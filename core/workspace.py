@@ -29,13 +29,8 @@ from core.classroom import AllMaySee, Classroom
 from core.clockbook import Clockbook, Supposed
 from core.codebook import Codebook
 from core.copies import Copies
-from core.errors import (
-    CardError,
-    LogError,
-    Problem,
-    StudyError,
-    TagError,
-)
+from core.errors import CardError, LogError, Problem, StudyError, TagError
+from core.exchange import Exchange
 from core.exports import tables
 from core.kept import Kept
 from core.logs import LogKind, TagLine
@@ -106,6 +101,8 @@ class Workspace:
             database, own, self._kept, self.outcomes, self.placements, self.watching, self.clocks
         )
         """What its outcomes say together, and how far that hangs on its settings."""
+        self.exchange = Exchange(own, database, self, self.clocks, self.previews)
+        """What of it is given to others in the open standard, and what comes in that way."""
 
     # --- the study -------------------------------------------------------------------------
 

@@ -315,6 +315,19 @@ def photo_counts(connection: Connection) -> dict[str, int]:
     return dict(sorted((placement, number) for placement, number in rows))
 
 
+def camera_model(connection: Connection, placement: str) -> str:
+    """Give the maker and model that most photos of a placement name, `-` between; else nothing."""
+    many = func.count().label("many")
+    asked = (
+        select(PHOTOS.c.make, PHOTOS.c.model, many)
+        .where(PHOTOS.c.placement == placement, PHOTOS.c.model != "")
+        .group_by(PHOTOS.c.make, PHOTOS.c.model)
+        .order_by(many.desc(), PHOTOS.c.make, PHOTOS.c.model)
+    )
+    row = connection.execute(asked).first()
+    return "" if row is None else "-".join(filter(None, (row.make.strip(), row.model.strip())))
+
+
 def placements_with_photos(connection: Connection) -> list[str]:
     """Name the placements that have at least one file, sorted."""
     return sorted(connection.scalars(select(PHOTOS.c.placement).distinct()))

@@ -1,0 +1,32 @@
+"""The command that writes a package of a study for others."""
+
+from pathlib import Path
+
+import click
+
+
+@click.command("export")
+@click.argument("study", type=click.Path(path_type=Path))
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--pictures", is_flag=True, help="Copy the public ones, their Exif reduced.")
+@click.option("--tags", is_flag=True, help="With what each tagger said of each photo.")
+@click.option("--names", is_flag=True, help="Name taggers as they are.")
+def export(study: Path, folder: Path, pictures: bool, tags: bool, names: bool) -> None:
+    """Write a Camtrap DP package with the trays, for others to read, into a new FOLDER.
+
+    People, vehicles and unsettled photos are never public; places are rounded, taggers get
+    pseudonyms, and a summary says what was left out and why.
+    """
+    from app import exchangewords  # noqa: PLC0415
+    from app.progress import shown  # noqa: PLC0415
+    from core.exchange import Wanted  # noqa: PLC0415
+    from core.workspace import Workspace  # noqa: PLC0415
+
+    wanted = Wanted(pictures=pictures, tags=tags, names=names)
+    with Workspace.open(study) as workspace:
+        for line in exchangewords.withheld(workspace.exchange.withheld(wanted)):
+            click.echo(line)
+        with shown("Writing photos") as told:
+            done = workspace.exchange.export(folder, wanted, progress=told)
+    for line in exchangewords.exported(done):
+        click.echo(line)

@@ -1,0 +1,200 @@
+"""Decide which photos and visits of a placement go into a package, and which photos are public."""
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta, timezone, tzinfo
+from enum import StrEnum
+from urllib.parse import unquote
+from zoneinfo import ZoneInfo
+
+from core import clocks, tags
+from core.camtrap.telling import Telling
+from core.coverage.watching import EDGE
+from core.model import (
+    BLANK,
+    AnsweredVisit,
+    ClockFlag,
+    Photo,
+    PhotoKind,
+    Placement,
+    true_time,
+)
+from core.views import PlacementView
+
+MEDIA = "media"
+"""The folder of the package that holds the pictures."""
+_UNSAFE = re.compile(r'[%\\:*?"<>|\x00-\x1f\x7f]|\.(?=\.)|(?<=\.)\.')
+"""Characters that some system takes for something else, and two dots that lead out of a folder."""
+
+
+class LeftOut(StrEnum):
+    """Why a file of a card is not in the package."""
+
+    NO_PHOTO = "files that are no photos"
+    NO_TIME = "photos without a time"
+    COPY = "copies of photos of the same placement"
+    OUTSIDE = "photos more than 15 minutes outside their camera's start and end"
+
+
+@dataclass(frozen=True, slots=True)
+class Media:
+    """One photo of the package."""
+
+    photo: Photo
+    id: str
+    """Its placement and its path, made safe."""
+    public: bool
+    """Whether people looked at it and saw nothing private."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """What of one placement goes into the package."""
+
+    placement: Placement
+    offset: tzinfo
+    """Of all its times: one, kept through a change of summer time."""
+    start: datetime
+    end: datetime
+    """Its stretch, widened to hold its photos."""
+    media: tuple[Media, ...]
+    """In the order of time."""
+    visits: tuple[AnsweredVisit, ...]
+    """With the photos that are in the package; one without any is left out."""
+    handled: tuple[tuple[Photo, ...], ...]
+    """Runs of photos of the study's own people that lie in no visit's time."""
+    left_out: tuple[tuple[LeftOut, int], ...]
+    visits_left_out: int
+    unsure_times: bool
+    """Whether some of its times are wrong or not sure, and could not be mended."""
+
+    def ids(self) -> dict[int, str]:
+        """Give the id that each photo has in the package, by the study's own."""
+        return {one.photo.id: one.id for one in self.media}
+
+
+def choose(view: PlacementView, telling: Telling, zone: ZoneInfo, gap: timedelta) -> Chosen:
+    """Choose the photos and visits of a placement that has a start and an end.
+
+    Photos up to 15 minutes outside still belong to it: people write the log by hand. Then its
+    stretch is told a little longer than the log has it.
+    """
+    start, end = view.placement.start, view.placement.end
+    assert start is not None
+    assert end is not None
+    inside = [p for p in view.ordered if start - EDGE <= true_time(p) <= end + EDGE]
+    public = _public(view, telling)
+    paths = _paths(view.photos, telling)
+    place = safe_part(view.placement.placement, whole=True)
+    media = tuple(Media(p, f"{place}/{paths[p.id]}", p.id in public) for p in inside)
+    visits = tuple(_with_photos(view.visits, {p.id for p in inside}))
+    times = [true_time(p) for p in inside]
+    left_out = _left_out(view, len(inside))
+    return Chosen(
+        placement=view.placement,
+        offset=offset_of(view.placement, zone),
+        start=min([start, *times[:1]]),
+        end=max([end, *times[-1:]]),
+        media=media,
+        visits=visits,
+        handled=tuple(_handled(inside, visits, gap)),
+        left_out=left_out,
+        visits_left_out=len(view.visits) - len(visits),
+        unsure_times=(
+            any(why in {LeftOut.NO_TIME, LeftOut.OUTSIDE} for why, _ in left_out)
+            or any(p.clock_flag is not ClockFlag.NONE for p in inside)
+            or bool(view.clock_fault)
+        ),
+    )
+
+
+def offset_of(placement: Placement, zone: ZoneInfo) -> tzinfo:
+    """Give the one offset in which a placement's times are told: its clock's when it starts."""
+    clock = clocks.clock_of(placement, (), zone, None).zone
+    assert placement.start is not None
+    offset = placement.start.astimezone(clock).utcoffset() or timedelta(0)
+    return timezone(offset)
+
+
+def safe_part(part: str, *, whole: bool = False) -> str:
+    """Write one part of a path, or a `whole` name as one part, so that no system misreads it."""
+    told = _UNSAFE.sub(lambda found: f"%{ord(found[0]):02X}", part)
+    return told.replace("/", "%2F") if whole else told
+
+
+def plain_part(part: str) -> str:
+    """Read a part of a path back as it was."""
+    return unquote(part)
+
+
+def _paths(photos: Iterable[Photo], telling: Telling) -> dict[int, str]:
+    """Give each file its path in the package; a second card with the same path is told apart."""
+    paths: dict[int, str] = {}
+    folders: dict[str, str] = {}
+    taken: set[str] = set()
+    for photo in sorted(photos, key=lambda p: p.id):
+        folder, _, name = photo.file.rpartition("/")
+        if folder not in folders:
+            parts = (safe_part(telling.folder(part)) for part in folder.split("/"))
+            folders[folder] = "/".join(parts)
+        plain = "/".join(filter(None, (folders[folder], safe_part(name))))
+        path, card = plain, 1
+        while path in taken:
+            card += 1
+            path = f"card{card}/{plain}"
+        taken.add(path)
+        paths[photo.id] = path
+    return paths
+
+
+def _public(view: PlacementView, telling: Telling) -> set[int]:
+    """Give the photos in which people agree to have seen nothing private.
+
+    Whoever says that a person, a car or something unnamed is in a photo keeps it back, also
+    where others, or the instructor, hold something else.
+    """
+    seen = {photo.id for one in view.visits if one.answer.held for photo in one.visit.photos}
+    place = {photo.id: at for at, photo in enumerate(view.ordered)}
+    for run in tags.runs_at(tags.in_force(view.tags), place):
+        if run.tag.species != BLANK and telling.is_private(run.tag.species):
+            seen -= {photo.id for photo in view.ordered[run.first : run.last + 1]}
+    return seen
+
+
+def _with_photos(visits: Iterable[AnsweredVisit], kept: set[int]) -> Iterable[AnsweredVisit]:
+    for one in visits:
+        photos = tuple(photo for photo in one.visit.photos if photo.id in kept)
+        if photos:
+            yield replace(one, visit=replace(one.visit, photos=photos))
+
+
+def _handled(
+    photos: Sequence[Photo], visits: Sequence[AnsweredVisit], gap: timedelta
+) -> Iterable[tuple[Photo, ...]]:
+    """Give runs of handler photos with no neighbours further apart than the gap, outside visits."""
+    stretches = [(one.visit.start, one.visit.end) for one in visits]
+    run: list[Photo] = []
+    for photo in [p for p in photos if p.kind is PhotoKind.HANDLER]:
+        moment = true_time(photo)
+        before = true_time(run[-1]) if run else moment
+        between = any(start <= moment and end >= before for start, end in stretches)
+        if run and (between or moment - before > gap):
+            yield tuple(run)
+            run = []
+        if not any(start <= moment <= end for start, end in stretches):
+            run.append(photo)
+    if run:
+        yield tuple(run)
+
+
+def _left_out(view: PlacementView, inside: int) -> tuple[tuple[LeftOut, int], ...]:
+    photos = [p for p in view.photos if p.is_photo]
+    copies = sum(p.copy_of is not None and p.true_time is not None for p in photos)
+    counts = {
+        LeftOut.NO_PHOTO: len(view.photos) - len(photos),
+        LeftOut.NO_TIME: sum(p.true_time is None for p in photos),
+        LeftOut.COPY: copies,
+        LeftOut.OUTSIDE: len(view.ordered) - inside,
+    }
+    return tuple((why, count) for why, count in counts.items() if count)

@@ -1,0 +1,100 @@
+"""Decide what a study still lacks before a package of it can be written."""
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+
+from core.camtrap.fields import MISSING, SAMPLING_DESIGNS
+from core.model import Placement, Species, SpeciesRole, TrayDeployment
+from core.privacy import coordinates_in
+from core.settings import FILE_NAME, Settings
+
+FACTS = ("start", "end", "latitude", "longitude")
+
+
+def missing(
+    settings: Settings,
+    placements: Sequence[Placement],
+    logged: Collection[str],
+    trays: Iterable[TrayDeployment],
+    species: Mapping[str, Species],
+    named: Collection[str],
+) -> list[str]:
+    """List each missing fact with the way to give it; nothing is asked one by one.
+
+    Parameters
+    ----------
+    logged
+        Placements that the camera log has.
+    named
+        Keys of the species that the observations would name.
+    """
+    return [
+        *_of_settings(settings),
+        *_of_placements(placements, logged),
+        *_of_species(species, named),
+        *_of_ids(placements, trays),
+    ]
+
+
+def _of_settings(settings: Settings) -> Iterator[str]:
+    if not settings.sharing.sampling_design:
+        yield (
+            f"sampling_design is not set: write it under [export] in {FILE_NAME}, one of "
+            f"{', '.join(SAMPLING_DESIGNS)} (paired trays are mostly experimental)."
+        )
+    if not settings.sharing.contributors:
+        yield (
+            f"contributors is not set: write under [export] in {FILE_NAME} who is to be named, "
+            'such as contributors = [{ name = "A. Example", role = "contact" }].'
+        )
+
+
+def _of_placements(placements: Sequence[Placement], logged: Collection[str]) -> Iterator[str]:
+    if not placements:
+        yield "The study has no camera placements: load the camera log and scan cards first."
+    unknown = [one.placement for one in placements if one.placement not in logged]
+    if unknown:
+        yield f"Not in the camera log: {_listed(unknown)}. Give each its line there."
+    for fact in FACTS:
+        without = [
+            one.placement
+            for one in placements
+            if one.placement in logged and getattr(one, fact) is None
+        ]
+        if without:
+            yield f"{fact} is blank in the camera log for: {_listed(without)}. Fill it in."
+
+
+def _of_species(species: Mapping[str, Species], named: Collection[str]) -> Iterator[str]:
+    without = [
+        one.name
+        for key, one in species.items()
+        if key in named and one.role is not SpeciesRole.PERSON and not one.scientific_name
+    ]
+    if without:
+        yield (
+            f"scientific_name is blank in the species list for: {_listed(without)}. Fill it in; "
+            "a genus or family will do."
+        )
+    unlisted = sorted(set(named) - set(species) - {"blank", "unknown", "handler"})
+    if unlisted:
+        yield f"Not in the species list: {_listed(unlisted)}. Give each its line there."
+
+
+def _of_ids(placements: Iterable[Placement], trays: Iterable[TrayDeployment]) -> Iterator[str]:
+    ids = [one.placement for one in placements]
+    nothing = [one for one in ids if one in MISSING]
+    if nothing:
+        yield (
+            f"{_listed(nothing)} as a placement's name means in the standard that nothing is "
+            "there. Name it differently in the camera log, and move its card."
+        )
+    telling = [
+        *(one for one in ids if coordinates_in(one)),
+        *(one.deployment for one in trays if coordinates_in(one.deployment)),
+    ]
+    if telling:
+        yield f"Reads like coordinates, which would be published: {_listed(telling)}. Rename it."
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(repr(name) for name in names)

@@ -1,0 +1,92 @@
+"""Decide which names and words of a study a package tells, and what stands in their place."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from core.model import Species, SpeciesRole
+from core.privacy import coordinates_in, pseudonym
+
+VEHICLE = "vehicle"
+"""A species of people that is called so is told as the standard's vehicle."""
+
+
+@dataclass(frozen=True, slots=True)
+class Withheld:
+    """A text that is not told."""
+
+    thing: str
+    """Where it stands, as in `notes of deployment 'D4'`."""
+    pieces: tuple[str, ...]
+    """What in it reads like coordinates; empty: no free text is told."""
+
+
+@dataclass(slots=True)
+class Telling:
+    """Who and what may be named; it notes what was held back."""
+
+    species: Mapping[str, Species]
+    secret: bytes
+    """Of the study: pseudonyms are made with it."""
+    names: bool = False
+    """Whether taggers are named as they are."""
+    withheld: dict[str, Withheld] = field(default_factory=dict)
+    """By the thing."""
+
+    @property
+    def sensitive(self) -> bool:
+        """Say whether the species list has a species whose places are not for everybody."""
+        return any(one.sensitive for one in self.species.values())
+
+    def person(self, name: str) -> str:
+        """Give a tagger's name, or what stands for it."""
+        return name if self.names else pseudonym(name, self.secret)
+
+    def people(self, names: Iterable[str]) -> str:
+        """Give several, `|` between."""
+        return " | ".join(self.person(name) for name in names)
+
+    def site(self, name: str) -> str:
+        """Give a site's name; with sensitive species what stands for it."""
+        told = self.sensitive or coordinates_in(name)
+        return pseudonym(name, self.secret) if told else name
+
+    def text(self, thing: str, words: str) -> str:
+        """Give a free text; nothing where it reads like coordinates, or a species is sensitive."""
+        if not words:
+            return ""
+        pieces = tuple(coordinates_in(words))
+        if not pieces and not self.sensitive:
+            return words
+        self.withheld[thing] = Withheld(thing, pieces)
+        return ""
+
+    def folder(self, part: str) -> str:
+        """Give one part of a photo's path; what stands for it where it reads like coordinates."""
+        return pseudonym(part, self.secret).replace(":", "-") if coordinates_in(part) else part
+
+    def kind(self, key: str) -> str:
+        """Give the standard's type of what a tag names."""
+        listed = self.species.get(key)
+        if listed is None:
+            return "unknown"
+        if listed.role is not SpeciesRole.PERSON:
+            return "animal"
+        return "vehicle" if listed.name.casefold() == VEHICLE else "human"
+
+    def is_private(self, key: str) -> bool:
+        """Say whether a picture of it is never public: people, their cars, what nobody could name.
+
+        What cannot be told may be a person; `blank` is no species, and is public.
+        """
+        return self.kind(key) in {"human", "vehicle", "unknown"}
+
+
+def of_pictures(*, pictures: bool) -> str:
+    """Say in a sentence which pictures a package has."""
+    if not pictures:
+        return "The pictures themselves are not in the package; ask its contact."
+    return (
+        "Pictures of people, of vehicles, of the people at work, of what nobody could name and of "
+        "visits that are not settled are left out; what the cameras wrote into the others' files "
+        "is reduced to the time, maker, model and orientation."
+    )
