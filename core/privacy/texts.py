@@ -7,30 +7,30 @@ Decimal degrees in pairs or with a letter, degrees and minutes, UTM, military gr
 import re
 from collections.abc import Iterator
 
-_N = r"[+-]?\d{1,3}"
-_SEP = r"\s*(?:[,;/|]|\s)\s*"
-_DECIMAL = rf"{_N}[.,]\d{{2,}}"
 _DEGREE = r"[°º˚]|\bdeg(?:rees?)?\b|\*"
 _HEMISPHERE = r"[NSEWnsewOo]"
-_MINUTES = r"[′'’´]"
-_SECONDS = r"(?:[″\"”]|''|′′|’’)"
+_MINUTES = "['\u2032\u2019\u00b4]"
+_SECONDS = "(?:[\"\u2033\u201d]|''|\u2032\u2032|\u2019\u2019)"
 
 _PATTERNS = {
-    "link": re.compile(r"(?:geo:|[@=/!(]|loc:|ll=|q=)\s*(-?\d{1,2}\.\d{2,}),\s*(-?\d{1,3}\.\d{2,})"),
+    "link": re.compile(
+        r"(?:geo:|[@=/!(]|loc:|ll=|q=)\s*(-?\d{1,2}\.\d{2,}),\s*(-?\d{1,3}\.\d{2,})"
+    ),
     "sexagesimal": re.compile(
         rf"{_HEMISPHERE}?\s?\d{{1,3}}\s?(?:{_DEGREE})\s?\d{{1,2}}(?:[.,]\d+)?\s?(?:{_MINUTES})"
         rf"(?:\s?\d{{1,2}}(?:[.,]\d+)?\s?{_SECONDS})?\s?{_HEMISPHERE}?"
     ),
     "minutes": re.compile(
-        rf"\b[NSns]\s?\d{{1,2}}\s\d{{1,2}}[.,]\d{{2,}}|\b\d{{1,2}}\s\d{{1,2}}(?:[.,]\d+|\s\d{{1,2}}(?:[.,]\d+)?)?\s?[NSns]"
-        rf"\b[\s,;]*\d{{1,3}}\s\d{{1,2}}(?:[.,]\d+|\s\d{{1,2}}(?:[.,]\d+)?)?\s?[EWew]\b"
+        r"\b[NSns]\s?\d{1,2}\s\d{1,2}[.,]\d{2,}|\b\d{1,2}\s\d{1,2}(?:[.,]\d+|\s\d{1,2}(?:[.,]\d+)?)?\s?[NSns]"
+        r"\b[\s,;]*\d{1,3}\s\d{1,2}(?:[.,]\d+|\s\d{1,2}(?:[.,]\d+)?)?\s?[EWew]\b"
     ),
     "degrees": re.compile(rf"[+-]?\d{{1,3}}[.,]\d{{2,}}\s?(?:{_DEGREE})(?![CFcf\w])"),
     "lettered": re.compile(
         r"(?<![\w.])(?:[NSEW]\s?-?\d{1,3}[.,]\d{2,}|-?\d{1,3}[.,]\d{3,}\s?[NSEW])(?!\w)"
     ),
     "named": re.compile(
-        r"\b(?:lat|lon|long|lng|latitude|longitude|y|x)\b\s?[:=]?\s?-?\d{1,3}[.,]\d{2,}", re.IGNORECASE
+        r"\b(?:lat|lon|long|lng|latitude|longitude|y|x)\b\s?[:=]?\s?-?\d{1,3}[.,]\d{2,}",
+        re.IGNORECASE,
     ),
     "utm": re.compile(
         r"\b\d{1,2}\s?[C-HJ-NP-Xc-hj-np-x]\s?(?:mE\s*)?\d{6}(?:[.,]\d+)?\s?(?:m?E)?[\s,;/]+\d{6,7}(?:[.,]\d+)?"
@@ -42,7 +42,8 @@ _PATTERNS = {
         r"\b\d{1,2}[C-HJ-NP-X]\s?[A-HJ-NP-Z]{2}\s?(?:\d{2}\s?\d{2}|\d{3}\s?\d{3}|\d{4}\s?\d{4}|\d{5}\s?\d{5})\b"
     ),
     "labelled": re.compile(
-        r"\b(?:grid ?ref(?:erence)?|easting|northing|geohash|plus ?code|what3words|mgrs|utm|gps|coords?|coordinates)\b"
+        r"\b(?:grid ?ref(?:erence)?|easting|northing|geohash|plus ?code|mgrs|utm|gps|coords?"
+        r"|coordinates)\b"
         r"\s?[:=]?\s?(?=[A-Z0-9+./-]*\d)[A-Z0-9+.-]{4,}(?:[\s,/]+\d{3,})*",
         re.IGNORECASE,
     ),
