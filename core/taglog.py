@@ -35,18 +35,24 @@ class FileNames:
 
     def __init__(self, placement: str, photos: Sequence[Photo]) -> None:
         self.placement = placement
-        self.by_path = {photo.file: photo for photo in photos}
+        self.by_path: dict[str, list[Photo]] = {}
         self.by_name: dict[str, list[Photo]] = {}
         for photo in photos:
+            self.by_path.setdefault(photo.file, []).append(photo)
             self.by_name.setdefault(photo.file.rsplit("/", 1)[-1], []).append(photo)
 
     def id_of(self, name: str) -> int:
         """Give the id of a photo by its path below the card, or its bare name where one has it."""
-        photo = self.by_path.get(name)
-        named = self.by_name.get(name, []) if photo is None else [photo]
+        named = self.by_path.get(name) or self.by_name.get(name, [])
         originals = {one.copy_of or one.id for one in named}
         if len(originals) == 1:
             return originals.pop()
+        if len({one.file for one in named}) == 1 and originals:
+            raise TagError(
+                f"Photo {name!r} is on {len(originals)} cards of placement {self.placement!r}. "
+                "Tag it on the page, or forget one card and scan it from another folder name "
+                "that stands above its files."
+            )
         if originals:
             paths = ", ".join(repr(one.file) for one in named[:3])
             raise TagError(
