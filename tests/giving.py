@@ -61,7 +61,8 @@ SHOTS = {
     12: "04 23:00:00", 13: "05 00:00:00", 14: "05 01:00:00", 15: "05 06:10:00",
     16: "05 09:00:00", 18: "05 03:00:00",
 }  # fmt: skip
-"""IMG_0014 is untagged, as is IMG_0001 of the second card, IMG_0016 lies hours after the camera's end; 17 is a copy of 3."""
+"""IMG_0014 and IMG_0001 of the second card are untagged, IMG_0016 lies hours after the camera's
+end; 17 is a copy of 3."""
 EXPORT = """
 [export]
 sampling_design = "experimental"
