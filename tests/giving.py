@@ -100,7 +100,7 @@ def shot(path: Path, moment: str, shade: int) -> None:
     """Write a photo of which the file says more than anybody else should know."""
     write_photo(path, datetime.fromisoformat(moment), shade=shade)
     whole = path.read_bytes()
-    comment = b"by Piet van Wyk, C:\\Users\\piet\\den"
+    comment = b"by Piet van Wyk, D:\\cards\\piet\\den"
     segment = b"\xff\xfe" + (len(comment) + 2).to_bytes(2) + comment
     path.write_bytes(whole[:2] + segment + whole[2:])
 
