@@ -137,7 +137,8 @@ class Exchange:
         if secret is None:
             with self._database.begin(Raises.NOTHING) as connection:
                 secret = secret_store.make_secret(connection, PSEUDONYMS)
-        return Telling(self._study.species(), secret, names=wanted.names)
+        sites = frozenset(one.site for one in self._study.trays() if one.site)
+        return Telling(self._study.species(), secret, names=wanted.names, sites=sites)
 
     def _refuse_missing(self, told: Telling, wanted: Wanted) -> None:
         placements, logged = self._study.placements(), set()
@@ -162,7 +163,8 @@ class Exchange:
         placements, zone = self._study.placements(), self._settings.timezone
         seen = {one.deployment: trays.watching(one, placements) for one in self._study.trays()}
         where = self._places(placements, told)
-        files = {one.name: TableFile(part, one.name, one.columns) for one in fields.TABLES}
+        cell = told.without_sites
+        files = {one.name: TableFile(part, one.name, one.columns, cell) for one in fields.TABLES}
         total = self._photos()
         methods: set[str] = set()
         named: set[str] = set()
@@ -180,9 +182,11 @@ class Exchange:
             if wanted.tags:
                 files["observations"].add(events.tag_rows(view.tags))
             _count_left_out(done, chosen)
-        files[trays.TRAY_OUTCOMES] = TableFile(part, trays.TRAY_OUTCOMES, trays.OUTCOME_COLUMNS)
+        files[trays.TRAY_OUTCOMES] = TableFile(
+            part, trays.TRAY_OUTCOMES, trays.OUTCOME_COLUMNS, cell
+        )
         files[trays.TRAY_OUTCOMES].add(trays.outcome_rows(self._study.outcomes(), seen, told, zone))
-        files[trays.TRAY_LOG] = TableFile(part, trays.TRAY_LOG, trays.LOG_COLUMNS)
+        files[trays.TRAY_LOG] = TableFile(part, trays.TRAY_LOG, trays.LOG_COLUMNS, cell)
         files[trays.TRAY_LOG].add(trays.log_rows(self._study.trays(), seen, told, zone))
         done.counts = {name: file.rows for name, file in files.items()} | done.counts
         done.statements = tuple(self._statements(told, wanted, done))
@@ -196,7 +200,9 @@ class Exchange:
             withheld=done.statements,
             version=version("lastbite"),
         )
-        described = descriptor.descriptor(self._settings, told.species, facts, datetime.now(UTC))
+        described = descriptor.descriptor(
+            self._settings, told, facts, datetime.now(UTC).replace(microsecond=0)
+        )
         write_descriptor(part, described)
 
     def _placement(

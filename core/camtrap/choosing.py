@@ -87,7 +87,8 @@ def choose(view: PlacementView, telling: Telling, zone: ZoneInfo, gap: timedelta
     public = _public(view, telling)
     paths = _paths(view.photos, telling)
     place = safe_part(view.placement.placement, whole=True)
-    media = tuple(Media(p, f"{place}/{paths[p.id]}", p.id in public) for p in inside)
+    ids = {p.id: telling.without_sites(f"{place}/{paths[p.id]}") for p in inside}
+    media = tuple(Media(p, ids[p.id], p.id in public) for p in inside)
     visits = tuple(_with_photos(view.visits, {p.id for p in inside}))
     times = [true_time(p) for p in inside]
     left_out = _left_out(view, len(inside))

@@ -9,6 +9,7 @@ from typing import Any
 
 from core.camtrap import trays
 from core.camtrap.fields import PROFILE, TABLES
+from core.camtrap.telling import Telling
 from core.model import Species
 from core.privacy import Generalised, bounding_box
 from core.settings import Settings
@@ -36,14 +37,15 @@ class Facts:
 
 
 def descriptor(
-    settings: Settings, species: Mapping[str, Species], facts: Facts, created: datetime
+    settings: Settings, telling: Telling, facts: Facts, created: datetime
 ) -> dict[str, Any]:
     """Give the descriptor; `created` is aware."""
     sharing = settings.sharing
-    title = sharing.title or settings.name
-    sensitive = any(one.sensitive for one in species.values())
-    description = " ".join(filter(None, (sharing.description, *facts.withheld)))
-    coarse = sharing.sensitive_precision if sensitive else sharing.place_precision
+    species = telling.species
+    title = telling.without_sites(sharing.title or settings.name)
+    about = telling.without_sites(sharing.description)
+    description = " ".join(filter(None, (about, *facts.withheld)))
+    coarse = sharing.sensitive_precision if telling.sensitive else sharing.place_precision
     return {
         "resources": [*map(_resource, TABLES), *trays.resources()],
         "profile": PROFILE,

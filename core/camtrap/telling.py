@@ -1,13 +1,17 @@
 """Decide which names and words of a study a package tells, and what stands in their place."""
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from core.model import Species, SpeciesRole
 from core.privacy import coordinates_in, pseudonym
 
 VEHICLE = "vehicle"
 """A species of people that is called so is told as the standard's vehicle."""
+SHORTEST = 3
+"""Letters from which on the name of a site is looked for inside other names (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +24,7 @@ class Withheld:
     """What in it reads like coordinates; empty: no free text is told."""
 
 
-@dataclass(slots=True)
+@dataclass
 class Telling:
     """Who and what may be named; it notes what was held back."""
 
@@ -29,10 +33,12 @@ class Telling:
     """Of the study: pseudonyms are made with it."""
     names: bool = False
     """Whether taggers are named as they are."""
+    sites: frozenset[str] = frozenset()
+    """Names of places in the study."""
     withheld: dict[str, Withheld] = field(default_factory=dict)
     """By the thing."""
 
-    @property
+    @cached_property
     def sensitive(self) -> bool:
         """Say whether the species list has a species whose places are not for everybody."""
         return any(one.sensitive for one in self.species.values())
@@ -49,6 +55,21 @@ class Telling:
         """Give a site's name; with sensitive species what stands for it."""
         told = self.sensitive or coordinates_in(name)
         return pseudonym(name, self.secret) if told else name
+
+    def without_sites(self, text: str) -> str:
+        """Give any text without the names of sites, where a species is sensitive.
+
+        People build the ids of trays and placements from them.
+        """
+        return self._named.sub(self._hidden, text) if self.sensitive and self.sites else text
+
+    @cached_property
+    def _named(self) -> re.Pattern[str]:
+        long = sorted((one for one in self.sites if len(one) >= SHORTEST), key=len, reverse=True)
+        return re.compile("|".join(map(re.escape, long)) or "(?!)", re.IGNORECASE)
+
+    def _hidden(self, found: re.Match[str]) -> str:
+        return pseudonym(found[0], self.secret).replace(":", "-")
 
     def text(self, thing: str, words: str) -> str:
         """Give a free text; nothing where it reads like coordinates, or a species is sensitive."""

@@ -7,7 +7,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -22,19 +22,24 @@ MOST_TOLD = 10
 
 
 class TableFile:
-    """A table that grows by chunks."""
+    """A table that grows by chunks; `told` says how any cell may be told."""
 
-    def __init__(self, folder: Path, name: str, columns: Sequence[str]) -> None:
+    def __init__(
+        self, folder: Path, name: str, columns: Sequence[str], told: Callable[[str], str]
+    ) -> None:
         self.path = folder / f"{name}.csv"
         self.rows = 0
         self._columns = columns
+        self._told = told
         self._header = "".join(tables.csv_text(columns, ()))
         self.path.write_text(self._header, encoding="utf-8", newline="")
 
     def add(self, rows: Iterable[Mapping[str, str]]) -> None:
         """Write some more rows; a column that a row does not have is empty there."""
         with self.path.open("a", encoding="utf-8", newline="") as file:
-            whole = ({name: row.get(name, "") for name in self._columns} for row in rows)
+            whole = (
+                {name: self._told(row.get(name, "")) for name in self._columns} for row in rows
+            )
             lines = tables.csv_text(self._columns, self._counted(whole))
             file.write(next(lines).removeprefix(self._header))
             file.writelines(lines)
