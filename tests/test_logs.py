@@ -1,7 +1,5 @@
 """Which lines of the species, camera, clock and tag logs are rows."""
 
-import csv
-import io
 import os
 from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime
@@ -14,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from core.errors import LogError
+from core.exports.tables import csv_text
 from core.logs import (
     COLUMNS,
     LogKind,
@@ -23,9 +22,9 @@ from core.logs import (
     read_cameras,
     read_clocks,
     read_species,
-    read_tags,
     read_trays,
     species_cells,
+    tag_lines,
     template,
 )
 from core.model import ClockCheck, Placement, Species, SpeciesRole, Where
@@ -40,6 +39,14 @@ def log(text: str, name: str = "log.csv") -> Sheet:
     return read_sheet(text.encode(), name)
 
 
+def read_tags(sheet: Sheet) -> list[TagLine]:
+    """Give the lines of a tag log that has no fault."""
+    rows, problems = tag_lines(sheet)
+    if problems:
+        raise LogError(sheet.name, problems)
+    return rows
+
+
 def faults(read: Callable[[], object]) -> list[str]:
     """Give the faults of a refused log, each with its line."""
     with pytest.raises(LogError) as refused:
@@ -49,13 +56,9 @@ def faults(read: Callable[[], object]) -> list[str]:
 
 def as_csv(rows: Iterable[Mapping[str, str]]) -> Sheet:
     """Write cells to a CSV file and read it as a sheet."""
-    listed = list(rows)
+    listed = [dict(row) for row in rows]
     columns = list(dict.fromkeys(column for row in listed for column in row))
-    held = io.StringIO(newline="")
-    writer = csv.DictWriter(held, columns, restval="")
-    writer.writeheader()
-    writer.writerows(listed)
-    return log(held.getvalue())
+    return log("".join(csv_text(columns, listed)))
 
 
 def same(expected: list[str], found: list[str]) -> bool:

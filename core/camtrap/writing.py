@@ -31,8 +31,8 @@ class TableFile:
         self.rows = 0
         self._columns = columns
         self._told = told
-        self._header = "".join(tables.csv_text(columns, ()))
-        self.path.write_text(self._header, encoding="utf-8", newline="")
+        header = "".join(tables.csv_text(columns, ()))
+        self.path.write_text(header, encoding="utf-8", newline="")
 
     def add(self, rows: Iterable[Mapping[str, str]]) -> None:
         """Write some more rows; a column that a row does not have is empty there."""
@@ -41,7 +41,7 @@ class TableFile:
                 {name: self._told(row.get(name, "")) for name in self._columns} for row in rows
             )
             lines = tables.csv_text(self._columns, self._counted(whole))
-            file.write(next(lines).removeprefix(self._header))
+            next(lines)
             file.writelines(lines)
 
     def _counted(self, rows: Iterable[dict[str, str]]) -> Iterator[dict[str, str]]:

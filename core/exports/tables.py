@@ -8,6 +8,7 @@ import io
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from decimal import ROUND_HALF_UP, Decimal
+from itertools import chain
 from zoneinfo import ZoneInfo
 
 from core.clockfaults import ClockCorrection
@@ -22,6 +23,7 @@ from core.model import (
     Status,
     Where,
 )
+from core.sheets import safe_cell
 from core.units import grams_per_litre
 
 PHOTO_COLUMNS = (
@@ -175,18 +177,23 @@ def outcome_row(outcome: Outcome, zone: ZoneInfo) -> Row:
 
 
 def csv_text(columns: Iterable[str], rows: Iterable[Row]) -> Iterator[str]:
-    """Write a table as lines of CSV (RFC 4180, but ended by a line feed alone)."""
+    """Write a table as lines of CSV (RFC 4180, but ended by a line feed alone).
+
+    A cell that a spreadsheet would run is written so that it does not, see `core.sheets.safe`. An
+    absent cell is empty; ValueError for one that no column has.
+    """
     names = list(columns)
     buffer = io.StringIO()
-    writer = csv.DictWriter(buffer, names, lineterminator="\n")
-    writer.writeheader()
-    for row in rows:
-        writer.writerow(row)
-        yield buffer.getvalue()
+    # A lone carriage return is quoted only where lines end with one.
+    writer = csv.writer(buffer, lineterminator="\r\n")
+    header: Row = dict(zip(names, names, strict=True))
+    for row in chain([header], rows):
+        if not row.keys() <= header.keys():
+            raise ValueError(f"No column for {sorted(row.keys() - header.keys())}.")
+        writer.writerow([safe_cell(row.get(name, "")) for name in names])
+        yield buffer.getvalue().removesuffix("\r\n") + "\n"
         buffer.seek(0)
         buffer.truncate()
-    if buffer.getvalue():
-        yield buffer.getvalue()
 
 
 def ledger(outcomes: Iterable[Outcome]) -> list[tuple[Status, str, int]]:

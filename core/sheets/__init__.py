@@ -29,6 +29,7 @@ from core.sheets.rows import (
     sheet_of_rows,
     shown,
 )
+from core.sheets.safe import plain_cell, safe_cell
 from core.sheets.times import camera_text, camera_time_cell, local_text, time_cell
 from core.sheets.values import plain_text, yes_no_text
 
@@ -50,11 +51,13 @@ __all__ = [
     "mass_cell",
     "name_cell",
     "number_cell",
+    "plain_cell",
     "plain_text",
     "positive_cell",
     "read_rows",
     "read_sheet",
     "repeated",
+    "safe_cell",
     "sheet_of_rows",
     "shown",
     "time_cell",

@@ -57,7 +57,7 @@ def _below_header(name: str, rows: Iterator[tuple[int, Sequence[str]]], delimite
     header = next((cells for _, cells in rows if any(map(stripped, cells))), None)
     if header is None:
         raise _fault(name, "The file is empty: it has no header and no rows. Choose another file.")
-    sheet = lay_out(name, header, rows, delimiter)
+    sheet = lay_out(name, header, rows, delimiter, from_file=True)
     if not sheet.lines and not sheet.problems:
         raise _fault(name, "The file has no rows below its header. Add one row at least.")
     return sheet

@@ -11,6 +11,7 @@ from itertools import pairwise
 from typing import TypeVar
 
 from core.errors import LogError, Problem
+from core.sheets.safe import plain_cell
 from core.sheets.values import cell_text, stripped
 
 Value = TypeVar("Value")
@@ -43,6 +44,8 @@ class Line:
     """As a spreadsheet numbers it, the header of a plain file being 1."""
     cells: Mapping[str, str]
     """By column name in lower case; blanks at the ends are left out, '' is a blank cell."""
+    as_text: frozenset[str] = frozenset()
+    """Columns whose cell was written to be taken for text, whatever it begins with."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,19 +68,24 @@ def lay_out(
     header: Sequence[str],
     numbered: Iterable[tuple[int, Sequence[str]]],
     delimiter: str = "",
+    *,
+    from_file: bool = False,
 ) -> Sheet:
     """Lay lines under a header; blank lines and columns without a name or a cell are left out.
 
-    A line with cells beyond the header goes to `problems`. LogError when two columns have one name.
+    `from_file`: cells that were written so that no spreadsheet runs them are read as they were. A
+    line with cells beyond the header goes to `problems`. LogError when two columns have one name.
     """
-    columns = [stripped(cell) for cell in header]
+    read = plain_cell if from_file else str
+    columns = [read(stripped(cell)) for cell in header]
     repeated = _repeated_columns(columns)
     if repeated:
         raise LogError(name, repeated)
     keys = [column.lower() for column in columns]
     lines, problems = [], []
     for number, cells in numbered:
-        texts = [stripped(cell) for cell in cells]
+        written = [stripped(cell) for cell in cells]
+        texts = [read(cell) for cell in written]
         if not any(texts):
             continue
         fault = _beyond_header(keys, texts, delimiter, number)
@@ -86,7 +94,9 @@ def lay_out(
         else:
             texts += [""] * (len(keys) - len(texts))
             cells_by_name = {key: text for key, text in zip(keys, texts, strict=False) if key}
-            lines.append(Line(number, cells_by_name))
+            pairs = zip(keys, written, texts, strict=False)
+            as_text = frozenset(key for key, cell, text in pairs if cell != text)
+            lines.append(Line(number, cells_by_name, as_text))
     named = tuple(column for column in columns if column)
     return Sheet(name, named, tuple(lines), delimiter, tuple(problems))
 
@@ -284,7 +294,10 @@ def accepted(
 
 
 def _reader(sheet: Sheet, line: Line, problems: list[Problem]) -> RowReader:
-    faults = {column: _unusable(text) for column, text in line.cells.items()}
+    faults = {
+        column: _unusable(text, as_text=column in line.as_text)
+        for column, text in line.cells.items()
+    }
     refused = {column: fault for column, fault in faults.items() if fault}
     for column, fault in refused.items():
         text = line.cells[column]
@@ -292,7 +305,7 @@ def _reader(sheet: Sheet, line: Line, problems: list[Problem]) -> RowReader:
     return RowReader(sheet, line, problems, frozenset(refused))
 
 
-def _unusable(text: str) -> str:
+def _unusable(text: str, *, as_text: bool) -> str:
     """Say why no cell may hold this text; '' where it may."""
     if len(text) > LONGEST_CELL:
         return (
@@ -303,7 +316,7 @@ def _unusable(text: str) -> str:
         return "holds a NUL byte. Type the cell anew."
     if text.upper() in SPREADSHEET_ERRORS:
         return "is an error of the spreadsheet. Mend the formula behind it, or empty the cell."
-    if text.startswith("=") and len(text) > 1:
+    if text.startswith("=") and len(text) > 1 and not as_text:
         return (
             "is a formula without its result. Open the file in a spreadsheet and save it again, "
             "or type the value."
