@@ -19,7 +19,7 @@ CSV = click.option(
     metavar="FILE",
     help="Write the whole table as CSV to FILE; - is standard output.",
 )
-KINDS = ("species", "cameras", "clocks", "trays", "tags")
+KINDS = ("species", "cameras", "clocks", "trays", "tags", exchangecommands.PACKAGE)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -53,11 +53,24 @@ def new(study: Path, timezone: str, database: str) -> None:
 @STUDY
 @click.argument("kind", type=click.Choice(KINDS))
 @click.argument("file", type=click.Path(path_type=Path))
-def load(study: Path, kind: str, file: Path) -> None:
-    """Load a log (CSV or XLSX): all rows, or none and every fault listed."""
+@click.option(
+    "--where",
+    type=click.Choice(exchangecommands.PLACES),
+    help="camtrap: where animals were of which the package does not say; default: on_tray.",
+)
+def load(study: Path, kind: str, file: Path, where: str | None) -> None:
+    """Load a log (CSV or XLSX), or a Camtrap DP package: all rows, or none and every fault listed.
+
+    A package is named by its folder; its placements, photos and tags come in.
+    """
     from app import wording  # noqa: PLC0415
     from core.logs import LogKind  # noqa: PLC0415
 
+    if kind == exchangecommands.PACKAGE:
+        exchangecommands.load_package(study, file, where)
+        return
+    if where:
+        raise click.UsageError("--where is for a package alone.")
     with _open(study) as workspace:
         counts = workspace.load(LogKind(kind), file)
     click.echo(f"{file}: {wording.counts(counts)}")

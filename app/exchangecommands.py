@@ -1,8 +1,11 @@
-"""The command that writes a package of a study for others."""
+"""The commands about packages of a study: one for others, or one that comes in."""
 
 from pathlib import Path
 
 import click
+
+PACKAGE = "camtrap"
+PLACES = ("fed", "on_tray", "near")
 
 
 @click.command("export")
@@ -29,4 +32,18 @@ def export(study: Path, folder: Path, pictures: bool, tags: bool, names: bool) -
         with shown("Writing photos") as told:
             done = workspace.exchange.export(folder, wanted, progress=told)
     for line in exchangewords.exported(done):
+        click.echo(line)
+
+
+def load_package(study: Path, folder: Path, where: str | None) -> None:
+    """Bring a package into a study, and say what came in."""
+    from app import exchangewords  # noqa: PLC0415
+    from app.progress import shown  # noqa: PLC0415
+    from core.model import Where  # noqa: PLC0415
+    from core.workspace import Workspace  # noqa: PLC0415
+
+    held = Where(where) if where else Where.ON_TRAY
+    with Workspace.open(study) as workspace, shown("Storing photos") as told:
+        done = workspace.exchange.load(folder, held, progress=told)
+    for line in exchangewords.loaded(str(folder), done):
         click.echo(line)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from core.camtrap.telling import Withheld
-from core.exchange import Exported
+from core.exchange import Exported, Loaded
 
 TABLES = {
     "deployments": "placements",
@@ -52,6 +52,15 @@ def exported(done: Exported) -> list[str]:
             "into them, and an agreement with landowners or a permit may ask for more."
         )
     return lines
+
+
+def loaded(folder: str, done: Loaded) -> list[str]:
+    """Say what came in from a package, what was there, and what a person has to know."""
+    came = ", ".join(f"{count} {what}" for what, count in done.new.items() if count)
+    there = ", ".join(f"{count} {what}" for what, count in done.same.items() if count)
+    lines = [f"{folder}: {came or 'nothing new'}" + (f"; here already: {there}." if there else ".")]
+    lines += [f"! {words}" for words in done.conflicts]
+    return lines + done.notes
 
 
 def _many(number: int, what: str) -> str:

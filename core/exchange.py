@@ -10,16 +10,27 @@ from pathlib import Path
 from typing import Protocol
 
 from core import tags
-from core.camtrap import choosing, descriptor, fields, missing, places, rows, telling, trays
+from core.camtrap import (
+    choosing,
+    descriptor,
+    fields,
+    incoming,
+    missing,
+    places,
+    rows,
+    telling,
+    trays,
+)
 from core.camtrap.choosing import Chosen
 from core.camtrap.events import Events
+from core.camtrap.incoming import Loaded
 from core.camtrap.places import Place
 from core.camtrap.telling import Telling, Withheld
 from core.camtrap.writing import TableFile, beside, refuse_faults, write_descriptor
 from core.cleaned import cleaned
 from core.clockbook import Clockbook
 from core.errors import CardError, StudyError
-from core.model import Outcome, Placement, Species, TrayDeployment
+from core.model import Outcome, Placement, Species, TrayDeployment, Where
 from core.previews import Previews
 from core.privacy import statement
 from core.scan import Progress
@@ -28,6 +39,8 @@ from core.store import Database, Raises
 from core.store import cards as card_store
 from core.store import secrets as secret_store
 from core.views import PlacementView
+
+__all__ = ["Exchange", "Exported", "Loaded", "Wanted"]
 
 PSEUDONYMS = "pseudonyms"
 """What the secret is called by which they are made."""
@@ -128,6 +141,16 @@ class Exchange:
             refuse_faults(part)
         done.withheld = tuple(told.withheld.values())
         return done
+
+    def load(
+        self, folder: Path, where: Where = Where.ON_TRAY, progress: Progress | None = None
+    ) -> Loaded:
+        """Bring in a Camtrap DP package: placements, photos, tags, and trays where it has them.
+
+        `where` is where animals are held to have been of which it does not say. LogError with the
+        faults for which it cannot be read, StudyError where the study has other photos.
+        """
+        return incoming.load(self._database, self._settings, folder, where=where, progress=progress)
 
     # --- before ----------------------------------------------------------------------------
 

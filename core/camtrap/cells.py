@@ -8,7 +8,7 @@ References
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
@@ -39,13 +39,13 @@ class CellError(LastbiteError):
     """A cell does not hold what its column asks for; the text says what would be right."""
 
 
-def is_blank(text: str) -> bool:
-    """Say whether a cell means that nothing is there."""
-    return text in MISSING
-
-
-def read(text: str, field: Field, *, strict: bool = True) -> Value:
+def read(
+    text: str, field: Field, *, strict: bool = True, missing: Collection[str] = MISSING
+) -> Value:
     """Read one cell; None where nothing is there and nothing has to be.
+
+    `missing` are the texts that mean that nothing is there: the standard's, where no other are
+    told.
 
     Times are aware, in the offset that is written. With `strict` false `1.0` is a whole number,
     times may be unpadded, have fractions, which are dropped, or an offset without a colon, and
@@ -56,9 +56,9 @@ def read(text: str, field: Field, *, strict: bool = True) -> Value:
     CellError
         It cannot be read, is out of bounds, or is blank where it must not be.
     """
-    if is_blank(text):
+    if text in missing:
         if field.required:
-            raise CellError("Nothing is there, but the standard asks for it. Fill it in.")
+            raise CellError("Nothing is there, but the column asks for it. Fill it in.")
         return None
     value = _READERS[field.kind](text, strict)
     if strict or field.required:
@@ -159,7 +159,7 @@ def write(value: Value | Decimal, field: Field) -> str:
     """Write one cell so that `read` gives it back; None as an empty cell.
 
     Times keep their offset, zero as `Z`, and lose fractions of a second. Numbers have no
-    exponent, whole ones no point.
+    exponent unless they would be very long, whole ones no point.
 
     Raises
     ------
@@ -168,7 +168,7 @@ def write(value: Value | Decimal, field: Field) -> str:
         nothing is there, or nothing where something has to be.
     """
     text = "" if value is None else _WRITERS[field.kind](value)
-    if value is not None and is_blank(text):
+    if value is not None and text in MISSING:
         raise CellError(f"{value!r} in {field.name} would be read as nothing. Name it differently.")
     try:
         read(text, field)
@@ -187,22 +187,26 @@ def _text_cell(value: Value | Decimal) -> str:
     return value
 
 
-def _number_cell(value: Value | Decimal) -> str:
+def _exact(value: Value | Decimal, wanted: str) -> Decimal:
     if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
-        raise _refused(value, "a number")
-    if not math.isfinite(value):
-        raise _refused(value, "a finite number")
+        raise _refused(value, wanted)
     exact = Decimal(str(value))
+    if not exact.is_finite() or abs(exact.adjusted()) > LONGEST_NUMBER:
+        raise _refused(value, f"{wanted} of a usual size")
+    return exact
+
+
+def _number_cell(value: Value | Decimal) -> str:
+    exact = _exact(value, "a number")
     plain = f"{exact:f}"
     return plain if len(plain) <= LONGEST_NUMBER else str(exact)
 
 
 def _whole_cell(value: Value | Decimal) -> str:
-    if isinstance(value, bool) or not isinstance(value, int | float | Decimal):
+    exact = _exact(value, "a whole number")
+    if exact != exact.to_integral_value():
         raise _refused(value, "a whole number")
-    if not math.isfinite(value) or value != int(value):
-        raise _refused(value, "a whole number")
-    return str(int(value)) if abs(value) < 10**LONGEST_NUMBER else "beyond all measure"
+    return str(int(exact))
 
 
 def _yes_no_cell(value: Value | Decimal) -> str:

@@ -13,6 +13,7 @@ from core.camtrap.telling import Telling
 from core.coverage.watching import EDGE
 from core.model import (
     BLANK,
+    HANDLER,
     AnsweredVisit,
     ClockFlag,
     Photo,
@@ -49,6 +50,16 @@ class Media:
 
 
 @dataclass(frozen=True, slots=True)
+class Handled:
+    """A run of photos of the study's own people, and who says so."""
+
+    photos: tuple[Photo, ...]
+    taggers: tuple[str, ...]
+    made_at: datetime | None
+    """When the last of them said it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Chosen:
     """What of one placement goes into the package."""
 
@@ -62,8 +73,8 @@ class Chosen:
     """In the order of time."""
     visits: tuple[AnsweredVisit, ...]
     """With the photos that are in the package; one without any is left out."""
-    handled: tuple[tuple[Photo, ...], ...]
-    """Runs of photos of the study's own people that lie in no visit's time."""
+    handled: tuple[Handled, ...]
+    """What lies in no visit's time."""
     left_out: tuple[tuple[LeftOut, int], ...]
     visits_left_out: int
     unsure_times: bool
@@ -99,7 +110,7 @@ def choose(view: PlacementView, telling: Telling, zone: ZoneInfo, gap: timedelta
         end=max([end, *times[-1:]]),
         media=media,
         visits=visits,
-        handled=tuple(_handled(inside, visits, gap)),
+        handled=tuple(_said(view, _handled(inside, visits, gap))),
         left_out=left_out,
         visits_left_out=len(view.visits) - len(visits),
         unsure_times=(
@@ -187,6 +198,18 @@ def _handled(
             run.append(photo)
     if run:
         yield tuple(run)
+
+
+def _said(view: PlacementView, runs: Iterable[tuple[Photo, ...]]) -> Iterable[Handled]:
+    """Give each run of handlers those who tagged it so."""
+    place = {photo.id: at for at, photo in enumerate(view.ordered)}
+    said = tags.runs_at((t for t in tags.in_force(view.tags) if t.species == HANDLER), place)
+    for photos in runs:
+        first, last = place[photos[0].id], place[photos[-1].id]
+        over = [run.tag for run in said if run.first <= last and run.last >= first]
+        made = [tag.made_at for tag in over if tag.made_at is not None]
+        taggers = tuple(dict.fromkeys(tag.tagger for tag in over))
+        yield Handled(photos, taggers, max(made, default=None))
 
 
 def _left_out(view: PlacementView, inside: int) -> tuple[tuple[LeftOut, int], ...]:

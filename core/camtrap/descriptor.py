@@ -10,7 +10,7 @@ from typing import Any
 from core.camtrap import trays
 from core.camtrap.fields import PROFILE, TABLES
 from core.camtrap.telling import Telling
-from core.model import Species
+from core.model import Species, SpeciesRole
 from core.privacy import Generalised, bounding_box
 from core.settings import Settings
 
@@ -114,10 +114,10 @@ def _licences(settings: Settings) -> dict[str, Any]:
 
 
 def _taxonomic(species: Mapping[str, Species], named: Collection[str]) -> list[dict[str, Any]]:
-    """List each scientific name once, with the name that the study calls it by."""
+    """List each scientific name once, with the name that the study calls it by; no people."""
     found: dict[str, str] = {}
     for key, one in species.items():
-        if key in named and one.scientific_name:
+        if key in named and one.role is not SpeciesRole.PERSON:
             found.setdefault(one.scientific_name, one.name)
     return [
         {"scientificName": name, "vernacularNames": {UNDETERMINED: called}}

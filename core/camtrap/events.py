@@ -63,7 +63,9 @@ class Events:
         for one in self.chosen.visits:
             yield from self._visit(one)
         for run in self.chosen.handled:
-            yield self._event(run, "1", observationType="human", cameraSetupType="setup")
+            said = self._by(run.taggers, [run.made_at] if run.made_at else [])
+            kind = {"observationType": "human", "cameraSetupType": "setup"}
+            yield self._event(run.photos, "1", **kind, **said)
 
     def _visit(self, one: AnsweredVisit) -> Iterator[Row]:
         photos, answer = one.visit.photos, one.answer
@@ -89,11 +91,15 @@ class Events:
         made = [tag.made_at for tag in one.answer.tags if tag.made_at is not None]
         comments = dict.fromkeys(tag.comment for tag in one.answer.tags if tag.comment)
         first = self.ids[one.visit.photos[0].id]
+        return self._by(one.answer.taggers, made) | {
+            "observationComments": self.telling.text(f"visit {first}", "; ".join(comments))
+        }
+
+    def _by(self, taggers: Sequence[str], made: Sequence[datetime]) -> Row:
         return {
             "classificationMethod": "human",
-            "classifiedBy": self.telling.people(one.answer.taggers),
+            "classifiedBy": self.telling.people(taggers),
             "classificationTimestamp": time_text(max(made), self.chosen.offset) if made else "",
-            "observationComments": self.telling.text(f"visit {first}", "; ".join(comments)),
         }
 
     def _species(
@@ -147,7 +153,8 @@ class Events:
                 yield self._tag(photos[at], tag, number, event_of)
 
     def _events(self) -> Callable[[int], str]:
-        runs = [*(one.visit.photos for one in self.chosen.visits), *self.chosen.handled]
+        handled = (one.photos for one in self.chosen.handled)
+        runs = [*(one.visit.photos for one in self.chosen.visits), *handled]
         found = {photo.id: self.ids[run[0].id] for run in runs for photo in run}
         return lambda photo: found.get(photo, "")
 

@@ -39,7 +39,7 @@ def descriptor_of(folder: Path) -> dict[str, Any]:
             f"It cannot be opened ({fault.strerror}). Choose the folder that holds it."
         ) from None
     except UnicodeDecodeError:
-        raise PackageError("It is not written in UTF-8. Save it anew as UTF-8.") from None
+        raise PackageError("The file is not in UTF-8. Save it anew as UTF-8.") from None
     except (ValueError, RecursionError) as fault:
         raise PackageError(f"It is no JSON ({fault}). Mend or write it anew.") from None
     if not isinstance(described, dict):
@@ -117,7 +117,7 @@ def rows(path: Path) -> Iterator[tuple[int, list[str]]]:
     except OSError as fault:
         raise PackageError(f"It cannot be read ({fault.strerror}). Look at the disk.") from None
     except UnicodeDecodeError:
-        raise PackageError("It is not written in UTF-8. Save the table anew as UTF-8.") from None
+        raise PackageError("The file is not in UTF-8. Save it anew as UTF-8.") from None
     except csv.Error as fault:
         raise PackageError(
             f"After row {number} it can no longer be read as a table ({fault}). Mend its quotes."

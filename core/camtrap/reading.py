@@ -1,0 +1,356 @@
+"""Decide what a package of others says in the words of a study: placements, photos, species.
+
+What its observations say is decided in `hearing`; how all of it is stored in `incoming`.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from core.camtrap import opening
+from core.camtrap.cells import Value
+from core.camtrap.choosing import MEDIA as MEDIA_FOLDER
+from core.camtrap.choosing import plain_part, safe_part
+from core.camtrap.faultlist import Faults
+from core.camtrap.fields import DEPLOYMENTS, MEDIA, OBSERVATIONS, TableOf
+from core.camtrap.tabling import Layout, Reading
+from core.model import Placement, Species, SpeciesRole
+from core.sheets import plain_cell, plain_text
+
+Row = dict[str, Value]
+OURS = "lastbite"
+"""The property of the descriptor that our own packages have."""
+_COVERED = {
+    "deploymentID", "latitude", "longitude", "coordinateUncertainty", "deploymentStart",
+    "deploymentEnd", "cameraID", "cameraModel", "cameraDelay", "deploymentTags",
+}  # fmt: skip
+"""Columns that a placement has itself."""
+_YES_NO = {"yes": True, "no": False}
+DAY_MIN = 1440
+SLACK = timedelta(seconds=2)
+"""How far a time-lapse photo may lie from its due time."""
+KEYS = "abcdefghijklmnopqrstuvwxyz0123456789"
+
+
+@dataclass(frozen=True, slots=True)
+class Medium:
+    """One file of the package."""
+
+    id: str
+    placement: str
+    file: str
+    """As the study calls it: below its card folder."""
+    moment: datetime
+    timelapse: bool
+    type: str
+
+
+@dataclass(frozen=True, slots=True)
+class Package:
+    """What stands in the standard's tables, observations apart."""
+
+    folder: Path
+    placements: tuple[Placement, ...]
+    offsets: Mapping[str, timedelta]
+    """Of each placement the offset in which its photos' times are held."""
+    models: Mapping[str, tuple[str, str]]
+    """Maker and model of each placement's camera."""
+    media: Mapping[str, tuple[Medium, ...]]
+    """By placement, in the order of the table."""
+    described: Mapping[str, Any]
+
+    @property
+    def own(self) -> Mapping[str, Any]:
+        """Give what one of our own packages says beside the standard; empty for others'."""
+        told = self.described.get(OURS)
+        return told if isinstance(told, dict) else {}
+
+
+def read_package(folder: Path) -> Package:
+    """Read deployments and media of a package that `rules.check` found no fault in."""
+    described = opening.descriptor_of(folder)
+    plain = OURS in described
+    media: dict[str, list[Medium]] = {}
+    for row in table(folder, described, MEDIA, plain=plain):
+        one = _medium(row)
+        media.setdefault(one.placement, []).append(one)
+    deployments = list(table(folder, described, DEPLOYMENTS, plain=plain))
+    told_apart = {name: tuple(_told_apart(some)) for name, some in media.items()}
+    offsets = {
+        str(row["deploymentID"]): _offset(row, told_apart.get(str(row["deploymentID"]), ()))
+        for row in deployments
+    }
+    placements = tuple(
+        _placement(row, offsets[str(row["deploymentID"])],
+                   told_apart.get(str(row["deploymentID"]), ()))
+        for row in deployments
+    )  # fmt: skip
+    models = {str(row["deploymentID"]): _model(row) for row in deployments}
+    return Package(folder, placements, offsets, models, told_apart, described)
+
+
+def table(folder: Path, described: Mapping[str, Any], of: TableOf, *, plain: bool) -> Iterator[Row]:
+    """Give the rows of one of the standard's tables.
+
+    `plain`: its texts were written so that no spreadsheet runs them.
+    """
+    path = opening.path_of(folder, opening.resources_of(described)[of.name])
+    for _, row in Reading(Layout(of, path.name), Faults(), {}, strict=False).rows(path):
+        yield (
+            {name: plain_cell(one) if isinstance(one, str) else one for name, one in row.items()}
+            if plain
+            else row
+        )
+
+
+def observations(package: Package) -> Iterator[Row]:
+    """Give the rows of the observations."""
+    return table(package.folder, package.described, OBSERVATIONS, plain=bool(package.own))
+
+
+# --- placements --------------------------------------------------------------------------------
+
+
+def _placement(row: Row, offset: timedelta, media: Sequence[Medium]) -> Placement:
+    tags = pairs_of(text(row, "deploymentTags"))
+    rhythm = next((one for name, one in tags if name == "timelapse_every_min"), "")
+    working = next((one for name, one in tags if name == "working_at_pickup"), "")
+    known = {"tray", "timelapse_every_min", "working_at_pickup"}
+    rest = " | ".join(f"{name}:{one}" if name else one for name, one in tags if name not in known)
+    extra = {
+        field.name: value
+        for field in DEPLOYMENTS.fields
+        if field.name not in _COVERED and (value := _as_text(row[field.name]))
+    }
+    if extra.get("timestampIssues") == "false":
+        del extra["timestampIssues"]
+    if extra.get("baitUse") == "true":
+        del extra["baitUse"]
+    return Placement(
+        placement=exact(row, "deploymentID"),
+        camera=text(row, "cameraID"),
+        trays=tuple(one for name, one in tags if name == "tray"),
+        start=_utc(row["deploymentStart"]),
+        end=_utc(row["deploymentEnd"]),
+        clock=offset_text(offset),
+        working_at_pickup=_YES_NO.get(working),
+        timelapse_every_min=int(rhythm) if rhythm.isdecimal() else _rhythm(media, offset),
+        quiet_s=_whole(row["cameraDelay"]),
+        latitude=_number(row["latitude"]),
+        longitude=_number(row["longitude"]),
+        uncertainty_m=_number(row["coordinateUncertainty"]),
+        extra=extra | ({"deploymentTags": rest} if rest else {}),
+    )
+
+
+def pairs_of(told: str) -> list[tuple[str, str]]:
+    """Read the standard's list of tags: name and value, the name empty where there is none."""
+    parts = (part.strip() for part in told.split("|"))
+    found = []
+    for part in filter(None, parts):
+        name, colon, value = part.partition(":")
+        found.append((name.strip(), value.strip()) if colon else ("", part))
+    return found
+
+
+def _offset(row: Row, media: Sequence[Medium]) -> timedelta:
+    """Give the offset that most of a placement's photos have, else that of its start."""
+    counts = Counter(one.moment.utcoffset() for one in media)
+    start = row["deploymentStart"]
+    assert isinstance(start, datetime)
+    most = counts.most_common(1)
+    return (most[0][0] if most else start.utcoffset()) or timedelta(0)
+
+
+def offset_text(offset: timedelta) -> str:
+    """Write an offset as the camera log does."""
+    minutes = int(offset.total_seconds()) // 60
+    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02}:{abs(minutes) % 60:02}"
+
+
+def _rhythm(media: Iterable[Medium], offset: timedelta) -> int | None:
+    """Give the longest rhythm since midnight on which all time-lapse photos lie; None: none does.
+
+    [min]
+    """
+    shown = [(one.moment.astimezone(UTC) + offset) for one in media if one.timelapse]
+    if not shown:
+        return None
+    seconds = [one.hour * 3600 + one.minute * 60 + one.second for one in shown]
+    fitting = (
+        every
+        for every in range(DAY_MIN, 0, -1)
+        if DAY_MIN % every == 0 and all(_near(at, every * 60) for at in seconds)
+    )
+    return next(fitting, None)
+
+
+def _near(second: int, step: int) -> bool:
+    left = second % step
+    return min(left, step - left) <= SLACK.total_seconds()
+
+
+def _model(row: Row) -> tuple[str, str]:
+    maker, _, model = text(row, "cameraModel").partition("-")
+    return maker, model
+
+
+# --- photos --------------------------------------------------------------------------------------
+
+
+def _medium(row: Row) -> Medium:
+    moment = row["timestamp"]
+    assert isinstance(moment, datetime)
+    placement = exact(row, "deploymentID")
+    return Medium(
+        id=exact(row, "mediaID"),
+        placement=placement,
+        file=_file(exact(row, "filePath"), placement),
+        moment=moment,
+        timelapse=row["captureMethod"] == "timeLapse",
+        type=text(row, "fileMediatype"),
+    )
+
+
+def card_folder(package: Package, placement: str) -> Path:
+    """Give the folder that stands for a placement's card."""
+    if not package.own:
+        return package.folder
+    return package.folder / MEDIA_FOLDER / safe_part(placement, whole=True)
+
+
+def path_of(package: Package, medium: Medium) -> Path:
+    """Give where a file of the package would lie."""
+    parts = [safe_part(part) for part in medium.file.split("/")] if package.own else [medium.file]
+    return card_folder(package, medium.placement).joinpath(*parts)
+
+
+def _file(path: str, placement: str) -> str:
+    """Give a file's path below its card folder; what our packages wrote safely is read back."""
+    own = f"{MEDIA_FOLDER}/{safe_part(placement, whole=True)}/"
+    if path.startswith(own):
+        return "/".join(map(plain_part, path.removeprefix(own).split("/")))
+    return path
+
+
+def _told_apart(media: Iterable[Medium]) -> Iterator[Medium]:
+    """Give files of one path names of their own: a study holds a path once."""
+    seen: Counter[str] = Counter()
+    for one in media:
+        seen[one.file] += 1
+        again = seen[one.file]
+        file = one.file if again == 1 else f"{one.file}#{again}"
+        yield Medium(one.id, one.placement, file, one.moment, one.timelapse, one.type)
+
+
+# --- species -------------------------------------------------------------------------------------
+
+
+def species_for(
+    names: Iterable[str], known: Mapping[str, Species], package: Package
+) -> dict[str, Species]:
+    """Give each scientific name its species: one that the study has, else a new one.
+
+    A new one has the key and the role that our own package tells, else a free key, the name that
+    the package calls it by, and the role of a forager.
+    """
+    told = {one.get("scientificName") or one.get("name"): one for one in _own_species(package)}
+    called = _vernacular(package.described)
+    taken = dict(known)
+    found: dict[str, Species] = {}
+    for name in dict.fromkeys(names):
+        here = _alike(name, called.get(name, ""), taken.values())
+        if here is None:
+            own = told.get(name, {})
+            wanted = str(own.get("name") or called.get(name) or name)
+            role = next((one for one in SpeciesRole if one == own.get("role")), SpeciesRole.FORAGER)
+            key = _key(str(own.get("key", "")), wanted, taken)
+            here = Species(key, wanted, role, name, sensitive=bool(own.get("sensitive")))
+            taken[key] = here
+        found[name] = here
+    return found
+
+
+def person_for(name: str, known: Mapping[str, Species], package: Package) -> Species:
+    """Give the species that stands for people (`person`) or their cars (`vehicle`)."""
+    vehicle = name == "vehicle"
+    people = [one for one in known.values() if one.role is SpeciesRole.PERSON]
+    here = next((one for one in people if (one.name.casefold() == "vehicle") is vehicle), None)
+    if here is not None:
+        return here
+    own = [one for one in _own_species(package) if one.get("role") == SpeciesRole.PERSON]
+    told = next((o for o in own if (str(o["name"]).casefold() == "vehicle") is vehicle), {})
+    called = str(told.get("name", name))
+    key = _key(str(told.get("key", "")), called, known)
+    return Species(key, called, SpeciesRole.PERSON, str(told.get("scientificName", "")))
+
+
+def _own_species(package: Package) -> list[dict[str, Any]]:
+    listed = package.own.get("species", [])
+    return [one for one in listed if isinstance(one, dict) and one.get("name")]
+
+
+def _vernacular(described: Mapping[str, Any]) -> dict[str, str]:
+    """Give what the package calls its species: in English, or in no language that is told."""
+    found = {}
+    for one in described.get("taxonomic") or ():
+        names = one.get("vernacularNames") or {} if isinstance(one, dict) else {}
+        told = names.get("und") or names.get("eng") or next(iter(names.values()), "")
+        if told:
+            found[str(one.get("scientificName", ""))] = str(told)
+    return found
+
+
+def _alike(name: str, called: str, known: Iterable[Species]) -> Species | None:
+    """Find a species by its scientific name, else by what it is called."""
+    listed = list(known)
+    plain = name.casefold()
+    by_science = (one for one in listed if one.scientific_name.casefold() == plain)
+    by_name = (one for one in listed if one.name.casefold() in {plain, called.casefold()})
+    return next(by_science, None) or next(by_name, None)
+
+
+def _key(wanted: str, name: str, taken: Mapping[str, Species]) -> str:
+    used = {key.casefold() for key in taken}
+    letters = [one for one in name.casefold() if one in KEYS]
+    free = (
+        one for one in (wanted, *letters, *KEYS) if len(one) == 1 and one.casefold() not in used
+    )
+    return next(free, None) or next(chr(at) for at in range(0x3B1, 0x3FF) if chr(at) not in used)
+
+
+# --- cells ---------------------------------------------------------------------------------------
+
+
+def exact(row: Row, column: str) -> str:
+    """Give a name as it is written; empty where nothing is there."""
+    return "" if row[column] is None else str(row[column])
+
+
+def text(row: Row, column: str) -> str:
+    """Give a cell as text on one line; empty where nothing is there."""
+    return (
+        " ".join(re.sub(r"[\x00-\x1f\x7f]", " ", str(row[column])).split()) if row[column] else ""
+    )
+
+
+def _as_text(value: Value) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return plain_text(value) if isinstance(value, float) else "" if value is None else str(value)
+
+
+def _utc(value: Value) -> datetime | None:
+    return value.astimezone(UTC) if isinstance(value, datetime) else None
+
+
+def _number(value: Value) -> float | None:
+    return float(value) if isinstance(value, int | float) else None
+
+
+def _whole(value: Value) -> int | None:
+    return int(value) if isinstance(value, int | float) else None
