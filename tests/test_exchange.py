@@ -208,7 +208,7 @@ def test_texts_that_read_like_coordinates_are_told_before_and_held_back(
     assert [one.pieces for one in before] == [one.pieces for one in done.withheld]
     things = [one.thing for one in before]
     assert "notes of tray deployment 'D1'" in things
-    assert "tag 4" in things
+    assert "comment of tag 4" in things
     assert "26.1234" not in everything(done.folder)
     notes = [row["notes"] for row in rows_of(done.folder, "tray_log")]
     assert notes == ["", "sand was damp"]

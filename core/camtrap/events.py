@@ -89,11 +89,12 @@ class Events:
     def _said(self, one: AnsweredVisit) -> Row:
         """Give who said so, when, and what else they wrote."""
         made = [tag.made_at for tag in one.answer.tags if tag.made_at is not None]
-        comments = dict.fromkeys(tag.comment for tag in one.answer.tags if tag.comment)
-        first = self.ids[one.visit.photos[0].id]
-        return self._by(one.answer.taggers, made) | {
-            "observationComments": self.telling.text(f"visit {first}", "; ".join(comments))
-        }
+        told = dict.fromkeys(map(self._comment, one.answer.tags))
+        said = {"observationComments": "; ".join(filter(None, told))}
+        return self._by(one.answer.taggers, made) | said
+
+    def _comment(self, tag: Tag) -> str:
+        return self.telling.text(f"comment of tag {tag.number}", tag.comment)
 
     def _by(self, taggers: Sequence[str], made: Sequence[datetime]) -> Row:
         return {
@@ -188,5 +189,5 @@ class Events:
                 "" if tag.made_at is None else time_text(tag.made_at, self.chosen.offset)
             ),
             "observationTags": tag_list(said),
-            "observationComments": self.telling.text(f"tag {tag.number}", tag.comment),
+            "observationComments": self._comment(tag),
         }

@@ -60,14 +60,15 @@ def box_of(told: object) -> Box | None:
 
 
 def _of_shape(told: Any, deep: int) -> Iterator[tuple[str, object, str]]:
-    kind = told.get("type") if isinstance(told, dict) and deep < DEEPEST else None
+    kind = told.get("type") if isinstance(told, dict) and deep < DEEPEST else ""
+    kind = kind if isinstance(kind, str) else ""
     parts = _parts(told) if kind in {"Feature", "FeatureCollection", "GeometryCollection"} else None
     if parts is not None:
         for part in parts:
             yield from _of_shape(part, deep + 1)
         return
     if kind not in DEPTHS:
-        yield "spatial.type", kind or "", WAY
+        yield "spatial.type", kind, WAY
         return
     coordinates = told.get("coordinates")
     if not _is_nested(coordinates, DEPTHS[kind]):

@@ -2,6 +2,8 @@
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
+from core.camtrap import rows
+from core.camtrap.cells import CellError
 from core.camtrap.fields import MISSING, SAMPLING_DESIGNS
 from core.model import Placement, Species, SpeciesRole, TrayDeployment
 from core.privacy import coordinates_in
@@ -54,6 +56,11 @@ def _of_placements(placements: Sequence[Placement], logged: Collection[str]) -> 
     unknown = [one.placement for one in placements if one.placement not in logged]
     if unknown:
         yield f"Not in the camera log: {_listed(unknown)}. Give each its line there."
+    for one in placements:
+        try:
+            rows.own_columns(one)
+        except CellError as fault:
+            yield f"Placement {one.placement!r} in the camera log: {fault}"
     for fact in FACTS:
         without = [
             one.placement

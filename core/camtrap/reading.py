@@ -76,7 +76,7 @@ def read_package(folder: Path) -> Package:
     plain = OURS in described
     media: dict[str, list[Medium]] = {}
     for row in table(folder, described, MEDIA, plain=plain):
-        one = _medium(row)
+        one = _medium(row, ours=plain)
         media.setdefault(one.placement, []).append(one)
     deployments = list(table(folder, described, DEPLOYMENTS, plain=plain))
     told_apart = {name: tuple(_told_apart(some)) for name, some in media.items()}
@@ -202,14 +202,14 @@ def _model(row: Row) -> tuple[str, str]:
 # --- photos --------------------------------------------------------------------------------------
 
 
-def _medium(row: Row) -> Medium:
+def _medium(row: Row, *, ours: bool) -> Medium:
     moment = row["timestamp"]
     assert isinstance(moment, datetime)
-    placement = exact(row, "deploymentID")
+    placement, path = exact(row, "deploymentID"), exact(row, "filePath")
     return Medium(
         id=exact(row, "mediaID"),
         placement=placement,
-        file=_file(exact(row, "filePath"), placement),
+        file=_own_file(path, placement) if ours else path,
         moment=moment,
         timelapse=row["captureMethod"] == "timeLapse",
         type=text(row, "fileMediatype"),
@@ -229,8 +229,8 @@ def path_of(package: Package, medium: Medium) -> Path:
     return card_folder(package, medium.placement).joinpath(*parts)
 
 
-def _file(path: str, placement: str) -> str:
-    """Give a file's path below its card folder; what our packages wrote safely is read back."""
+def _own_file(path: str, placement: str) -> str:
+    """Give a file's path below its card folder, as it was before our package wrote it safely."""
     own = f"{MEDIA_FOLDER}/{safe_part(placement, whole=True)}/"
     if path.startswith(own):
         return "/".join(map(plain_part, path.removeprefix(own).split("/")))

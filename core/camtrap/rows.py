@@ -4,6 +4,7 @@ A column of the camera log that Lastbite has no use for, but the standard has (`
 `habitat`, `featureType`), is told under its name.
 """
 
+from core.camtrap import cells
 from core.camtrap.choosing import MEDIA, Chosen, Media
 from core.camtrap.events import tag_list, time_text
 from core.camtrap.fields import DEPLOYMENTS
@@ -38,11 +39,7 @@ def deployment_row(
     own = chosen.placement
     issues = chosen.unsure_times or clock_doubted or own.extra.get("timestampIssues") == "true"
     texts = free_texts(own, telling)
-    others = {
-        name: texts.get(name, text)
-        for name, text in own.extra.items()
-        if name in DEPLOYMENTS.columns and name not in OWN
-    }
+    others = {name: texts.get(name, text) for name, text in own_columns(own).items()}
     return {
         "baitUse": "true",
         **others,
@@ -59,6 +56,19 @@ def deployment_row(
         "cameraDelay": "" if own.quiet_s is None else str(own.quiet_s),
         "timestampIssues": "true" if issues else "false",
         "deploymentTags": _tags(own, texts["deploymentTags"]),
+    }
+
+
+def own_columns(placement: Placement) -> Row:
+    """Give the columns of the camera log that the standard has and Lastbite has no use for.
+
+    CellError for the first one that does not hold what the standard asks for.
+    """
+    fields = {field.name: field for field in DEPLOYMENTS.fields if field.name not in OWN}
+    return {
+        name: cells.write(cells.read(text, fields[name], strict=False), fields[name])
+        for name, text in placement.extra.items()
+        if name in fields
     }
 
 

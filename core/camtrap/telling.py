@@ -65,7 +65,8 @@ class Telling:
 
     @cached_property
     def _named(self) -> re.Pattern[str]:
-        long = sorted((one for one in self.sites if len(one) >= SHORTEST), key=len, reverse=True)
+        names = (one for one in self.sites if len(one) >= SHORTEST and self.site(one) != one)
+        long = sorted(names, key=len, reverse=True)
         return re.compile("|".join(map(re.escape, long)) or "(?!)", re.IGNORECASE)
 
     def _hidden(self, found: re.Match[str]) -> str:

@@ -2,7 +2,8 @@
 
 A quote in front is the sign by which spreadsheets take a cell for text. It is put in front of a
 text that begins like a formula, also behind quotes of its own, and one is taken away on reading:
-so any text comes back as it was.
+so any text comes back as it was. Blanks in front do not help: some readers leave them out, so
+` =1+1` is quoted, too. A number that somebody quoted by hand is read as that number.
 
 References
 ----------
