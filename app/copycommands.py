@@ -1,4 +1,4 @@
-"""The commands about whole copies of a study: back-up, restoring, moving, merging."""
+"""The commands about whole copies of a study: back-up, restoring, moving, merging, archives."""
 
 from pathlib import Path
 
@@ -64,4 +64,36 @@ def merge(study: Path, other: Path, dry_run: bool) -> None:
         click.echo(line)
 
 
-ALL = (backup, restore, move, merge)
+@click.command()
+@STUDY
+@click.argument("file", metavar="FILE.zip", type=click.Path(path_type=Path))
+@click.option("--pictures", is_flag=True, help="With the photos themselves.")
+def pack(study: Path, file: Path, pictures: bool) -> None:
+    """Write an archive: all that is needed to work the outcomes out again, in plain files."""
+    from app import copywords  # noqa: PLC0415
+    from app.progress import shown  # noqa: PLC0415
+    from core import keeping  # noqa: PLC0415
+    from core.workspace import Workspace  # noqa: PLC0415
+
+    with Workspace.open(study) as workspace, shown("Packing photos") as told:
+        packed = keeping.pack(workspace, file, pictures=pictures, progress=told)
+    for line in copywords.packed(str(file), packed):
+        click.echo(line)
+
+
+@click.command()
+@click.argument("file", metavar="FILE.zip", type=click.Path(path_type=Path))
+@click.argument("study", metavar="NEWSTUDY", type=click.Path(path_type=Path))
+def unpack(file: Path, study: Path) -> None:
+    """Check every file of an archive, make the study again, and compare its outcomes."""
+    from app import copywords  # noqa: PLC0415
+    from app.progress import shown  # noqa: PLC0415
+    from core import keeping  # noqa: PLC0415
+
+    with shown("Checking files") as told:
+        made, differing = keeping.unpack(file, study, told)
+    for line in copywords.unpacked(str(file), made, differing):
+        click.echo(line)
+
+
+ALL = (backup, restore, move, merge, pack, unpack)

@@ -2,121 +2,153 @@
 
 The pixels are copied as they are compressed, never computed anew. Everything else that cameras and
 programs write into a file (owner, serial numbers, place, notes, paths, small pictures, whatever
-follows its end) stays behind.
+follows its end) stays behind. A colour profile stays, its description too: colours need it.
 """
 
+import io
+import re
 import struct
+import warnings
 import zlib
 from collections.abc import Iterator
 from pathlib import Path
 
 from PIL import Image
 
-from core.cards import FoundFile, read_file
+from core.cards import exif_time
+from core.cards.tags import MAKE, MODEL, TIMES, Content, Texts, jpeg_parts, kind_of, tags_of
+from core.cards.times import offset_of
 from core.errors import CardError
-from core.model import Header, TimeSource
 
-MARK, SOI, EOI, SOS, COM = 0xFF, 0xD8, 0xD9, 0xDA, 0xFE
+MOST_BYTES = 256 << 20
+"""A larger file is no photo of a trail camera, and is not taken into memory (a judgement)."""
+MARK, SOI, EOI, SOS = 0xFF, 0xD8, 0xD9, 0xDA
 ALONE = {0x01, *range(0xD0, 0xD8)}
 """Markers without a length."""
-APPS = range(0xE0, 0xF0)
-JFIF, ICC, ADOBE, EXIF = b"JFIF\0", b"ICC_PROFILE\0", b"Adobe", b"Exif\0\0"
-KEPT_APPS = {0xE0: JFIF, 0xE2: ICC, 0xEE: ADOBE}
-"""Application segments that say how to draw the picture, by how they begin."""
-JFIF_FIXED = 12
-"""Bytes of a JFIF segment before the size of its small picture."""
+FRAMES = {*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}
+DRAWING = {0xC4, 0xCC, 0xDB, 0xDC, 0xDD, SOS} | FRAMES
+"""Segments that the picture is drawn from: tables, number of lines, restarts, frames, scans."""
+EXIF_MARK, EXIF = 0xE1, b"Exif\0\0"
+JFIF, ICC, ADOBE = (0xE0, b"JFIF\0"), (0xE2, b"ICC_PROFILE\0"), (0xEE, b"Adobe")
+FIXED = 12
+"""Bytes that mean something in a segment of JFIF (before its small picture), and in Adobe's."""
+_NEXT = re.compile(rb"\xff[^\x00\x01\xd0-\xd7\xff]", re.DOTALL)
+"""What ends the compressed pixels of a scan: a marker that is none of theirs."""
+
 PNG = b"\x89PNG\r\n\x1a\n"
 PNG_KEPT = {
-    b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"sBIT",
-    b"bKGD", b"pHYs",
+    b"IHDR", b"PLTE", b"IDAT", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"iCCP", b"sBIT", b"bKGD",
+    b"pHYs",
 }  # fmt: skip
-MAKE, MODEL, ORIENTATION = 0x010F, 0x0110, 0x0112
-EXIF_IFD, ORIGINAL, SUBSEC, OFFSET = 0x8769, 0x9003, 0x9291, 0x9011
+PNG_FRAME = 12
+"""Bytes of a chunk around its data: length, name and checksum."""
+
+ORIENTATION, EXIF_IFD = 0x0112, 0x8769
+ORIGINAL, SUBSEC, OFFSET = TIMES[0][0], TIMES[0][3], TIMES[0][4]
 UPRIGHT, TURNS = 1, range(1, 9)
+_PLAIN_TIME = re.compile(r"[\d :/.TZz+-]{,32}", re.ASCII)
+"""A time with all that cameras write behind it, and no room for anything else."""
+_SUBSEC = re.compile(r"\d{1,9}", re.ASCII)
 
 
 def cleaned(source: Path) -> bytes:
     """Give a JPEG or PNG file without what is private in it.
 
     It keeps when the picture was taken as the camera wrote it (date, part of the second, offset),
-    maker, model and orientation.
+    maker, model and orientation. Other kinds are refused, TIFF too: they cannot be cleaned without
+    computing their pixels anew, or leaving what nobody knows in them.
 
     Raises
     ------
     CardError
-        Where the file is torn, or of a kind that cannot be cleaned: such a file is not to be
-        given away.
+        Where the file is torn, too large, cannot be read, or of a kind that cannot be cleaned:
+        such a file is not to be given away.
     """
-    content = source.read_bytes()
-    if content.startswith(bytes((MARK, SOI))):
-        return b"".join(_jpeg(content, _exif(source, content), source))
-    if content.startswith(PNG):
-        return b"".join(_png(content, _exif(source, content), source))
-    raise CardError(
-        f"{source.name!r} is neither JPEG nor PNG, so what is private in it cannot be taken out. "
-        "It is not given away."
-    )
+    content = _content(source)
+    kind = kind_of(content[:64])
+    if kind not in {"JPEG", "PNG"}:
+        raise CardError(
+            f"{source.name!r} is neither JPEG nor PNG, so what is private in it cannot be taken "
+            "out. It is not given away: convert it to JPEG or PNG where you want to give it."
+        )
+    exif = _exif(kind, content, source.name)
+    parts = _jpeg if kind == "JPEG" else _png
+    return b"".join(parts(content, exif, source.name))
+
+
+def _content(source: Path) -> bytes:
+    try:
+        with source.open("rb") as handle:
+            content = handle.read(MOST_BYTES + 1)
+    except OSError as fault:
+        raise CardError(
+            f"{source.name!r} cannot be read ({fault.strerror or fault}). Put the card in again, "
+            "or copy the file from it anew."
+        ) from None
+    if len(content) > MOST_BYTES:
+        raise CardError(
+            f"{source.name!r} is larger than {MOST_BYTES >> 20} MiB, which no photo is. It is not "
+            "given away."
+        )
+    return content
 
 
 # --- JPEG --------------------------------------------------------------------------------------
 
 
-def _jpeg(content: bytes, exif: bytes, source: Path) -> Iterator[bytes]:
+def _jpeg(content: bytes, exif: bytes, name: str) -> Iterator[bytes]:
     """Give the segments that are kept, the new Exif behind the one of JFIF."""
     yield content[:2]
-    written = not exif
-    for marker, segment in _segments(content, source):
-        if not written and marker != APPS[0]:
-            yield _segment(APPS[1], EXIF + exif)
+    written, drawn = not exif, set()
+    for marker, data, following in _segments(content, name):
+        kept = _kept(marker, data)
+        if kept is None:
+            continue
+        if not written and marker != JFIF[0]:
+            yield _segment(EXIF_MARK, EXIF + exif)
             written = True
-        if marker == APPS[0] and segment[4:].startswith(JFIF):
-            # Its small picture is left behind, too.
-            yield _segment(marker, segment[4 : 4 + JFIF_FIXED] + b"\0\0")
-        elif marker not in APPS or segment[4:].startswith(KEPT_APPS.get(marker, b"-none-")):
-            yield segment
+        yield _segment(marker, kept) + following
+        drawn.add(marker)
+    if SOS not in drawn or not FRAMES & drawn:
+        raise _torn(name)
+    yield bytes((MARK, EOI))
 
 
-def _segments(content: bytes, source: Path) -> Iterator[tuple[int, bytes]]:
-    """Give each segment up to the end of the picture, with its marker; comments are left out."""
+def _kept(marker: int, data: bytes) -> bytes | None:
+    """Give of a segment what is given away; None: nothing."""
+    if marker in DRAWING or (marker == ICC[0] and data.startswith(ICC[1])):
+        return data
+    if len(data) >= FIXED and marker == JFIF[0] and data.startswith(JFIF[1]):
+        return data[:FIXED] + bytes(2)  # a small picture of no width and no height
+    if len(data) >= FIXED and marker == ADOBE[0] and data.startswith(ADOBE[1]):
+        return data[:FIXED]
+    return None
+
+
+def _segments(content: bytes, name: str) -> Iterator[tuple[int, bytes, bytes]]:
+    """Give marker, data and compressed pixels of each segment up to the end of the picture."""
     at = 2
     while True:
         start = at
         while at < len(content) and content[at] == MARK:
             at += 1
         if at == start or at >= len(content):
-            raise _torn(source)
+            raise _torn(name)
         marker, at = content[at], at + 1
         if marker == EOI:
-            yield marker, bytes((MARK, EOI))
             return
         if marker in ALONE:
-            yield marker, bytes((MARK, marker))
             continue
-        if marker in {0, SOI} or at + 2 > len(content):
-            raise _torn(source)
         end = at + int.from_bytes(content[at : at + 2])
-        if end > len(content) or end < at + 2:
-            raise _torn(source)
+        if marker in {0, SOI} or end > len(content) or end < at + 2:
+            raise _torn(name)
+        data, at = content[at + 2 : end], end
         if marker == SOS:
-            end = _scan_end(content, end, source)
-        if marker != COM:
-            yield marker, bytes((MARK, marker)) + content[at:end]
-        at = end
-
-
-def _scan_end(content: bytes, at: int, source: Path) -> int:
-    """Give where the compressed pixels of a scan end: at the next marker that is none of theirs."""
-    while True:
-        at = content.find(b"\xff", at)
-        if at < 0 or at + 1 >= len(content):
-            raise _torn(source)
-        following = content[at + 1]
-        if following == MARK:
-            at += 1
-        elif following == 0 or following in ALONE:
-            at += 2
-        else:
-            return at
+            found = _NEXT.search(content, at)
+            if found is None:
+                raise _torn(name)
+            at = found.start()
+        yield marker, data, content[end:at]
 
 
 def _segment(marker: int, data: bytes) -> bytes:
@@ -126,27 +158,35 @@ def _segment(marker: int, data: bytes) -> bytes:
 # --- PNG ---------------------------------------------------------------------------------------
 
 
-def _png(content: bytes, exif: bytes, source: Path) -> Iterator[bytes]:
+def _png(content: bytes, exif: bytes, name: str) -> Iterator[bytes]:
     """Give the chunks that are kept, the new Exif before the pixels."""
     yield PNG
-    at = len(PNG)
-    written = not exif
-    while True:
-        head = content[at : at + 8]
-        if len(head) < 8:  # noqa: PLR2004 (a length and a name)
-            raise _torn(source)
-        length, kind = struct.unpack(">I4s", head)
-        end = at + 12 + length
-        if end > len(content):
-            raise _torn(source)
+    written, seen = not exif, set()
+    for kind, data in _chunks(content, name):
+        seen.add(kind)
         if kind == b"IDAT" and not written:
             yield _chunk(b"eXIf", exif)
             written = True
         if kind in PNG_KEPT:
-            yield content[at:end]
-        at = end
+            yield _chunk(kind, data)
+    if not {b"IHDR", b"IDAT"} <= seen:
+        raise _torn(name)
+    yield _chunk(b"IEND", b"")
+
+
+def _chunks(content: bytes, name: str) -> Iterator[tuple[bytes, bytes]]:
+    """Give name and data of each chunk up to the last, all of them whole."""
+    at = len(PNG)
+    while len(content) - at >= PNG_FRAME:
+        length, kind = struct.unpack_from(">I4s", content, at)
+        data, end = content[at + 8 : at + 8 + length], at + PNG_FRAME + length
+        if end > len(content) or _chunk(kind, data) != content[at:end]:
+            break
         if kind == b"IEND":
             return
+        yield kind, data
+        at = end
+    raise _torn(name)
 
 
 def _chunk(kind: bytes, data: bytes) -> bytes:
@@ -156,42 +196,61 @@ def _chunk(kind: bytes, data: bytes) -> bytes:
 # --- the new Exif --------------------------------------------------------------------------------
 
 
-def _exif(source: Path, content: bytes) -> bytes:
+def _exif(kind: str, content: bytes, name: str) -> bytes:
     """Give the Exif that is told, without its leading mark; nothing where there is nothing."""
-    stat = source.stat()
-    found = FoundFile(source, source.name, len(content), stat.st_mtime_ns)
-    header = read_file(found).header
+    texts = _texts(kind, content)
     made = Image.Exif()
-    for tag, text in ((MAKE, header.make), (MODEL, header.model)):
+    for tag in (MAKE, MODEL):
+        text = "".join(filter(str.isprintable, texts.get(tag, ""))).strip()
         if text:
             made[tag] = text
-    turn = _orientation(source)
+    turn = _orientation(kind, content, name)
     if turn != UPRIGHT:
         made[ORIENTATION] = turn
-    inner = _times(header)
-    if inner:
-        made.get_ifd(EXIF_IFD).update(inner)
-    return made.tobytes().removeprefix(EXIF) if made or inner else b""
+    times = _times(texts)
+    if times:
+        made.get_ifd(EXIF_IFD).update(times)
+    return made.tobytes().removeprefix(EXIF) if made or times else b""
 
 
-def _times(header: Header) -> dict[int, str]:
-    if header.camera_time is None or header.time_source in {TimeSource.NONE, TimeSource.FILE}:
+def _texts(kind: str, content: bytes) -> Texts:
+    opened = Content(io.BytesIO(content), len(content))
+    block = jpeg_parts(opened)[0] if kind == "JPEG" else None
+    return tags_of(kind, opened, block)[0]
+
+
+def _times(texts: Texts) -> dict[int, str]:
+    """Give when the picture was taken, as written; what does not read as a time is not told."""
+    written = texts.get(ORIGINAL, "").strip()
+    time = exif_time(written)
+    if time.shown is None:
         return {}
-    told = {ORIGINAL: header.camera_time.strftime("%Y:%m:%d %H:%M:%S")}
-    told |= {SUBSEC: header.subsec} if header.subsec else {}
-    return told | ({OFFSET: header.offset} if header.offset else {})
+    plain = _PLAIN_TIME.fullmatch(written) is not None
+    told = {ORIGINAL: written if plain else time.shown.strftime("%Y:%m:%d %H:%M:%S")}
+    subsec, offset = texts.get(SUBSEC, "").strip(), texts.get(OFFSET, "").strip()
+    told |= {SUBSEC: subsec} if _SUBSEC.fullmatch(subsec) else {}
+    return told | ({OFFSET: offset} if offset_of(offset)[0] else {})
 
 
-def _orientation(source: Path) -> int:
+def _orientation(kind: str, content: bytes, name: str) -> int:
+    """Give how the picture is turned; CardError where no reader takes it for one.
+
+    Whatever a corrupt file makes the reader raise is a fault of the file, so all of it is caught.
+    """
     try:
-        with Image.open(source) as picture:
-            turn = picture.getexif().get(ORIENTATION, UPRIGHT)
-    except (OSError, SyntaxError, ValueError, Image.DecompressionBombError) as fault:
-        raise CardError(f"{source.name!r} cannot be read as a picture: {fault}.") from None
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with Image.open(io.BytesIO(content), formats=[kind]) as picture:
+                turn = picture.getexif().get(ORIENTATION, UPRIGHT)
+    except Exception as fault:  # noqa: BLE001  (see above)
+        raise CardError(
+            f"{name!r} cannot be read as a picture ({fault}). Copy it from the card again."
+        ) from None
     return turn if isinstance(turn, int) and turn in TURNS else UPRIGHT
 
 
-def _torn(source: Path) -> CardError:
+def _torn(name: str) -> CardError:
     return CardError(
-        f"{source.name!r} is torn: it ends before its picture does. Copy it from the card again."
+        f"{name!r} is torn: it ends before its picture does, or is damaged. Copy it from the card "
+        "again."
     )

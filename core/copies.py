@@ -2,6 +2,8 @@
 
 import shutil
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from core import merging, settings, studies
@@ -47,6 +49,16 @@ class Copies:
                 )
             finally:
                 opened.dispose()
+
+
+@contextmanager
+def still(copies: Copies) -> Iterator[Path]:
+    """Give a study folder with one state of a study, for as long as it is read."""
+    with tempfile.TemporaryDirectory(prefix="lastbite-") as inside:
+        file, folder = Path(inside, "backup"), Path(inside, "study")
+        copies.backup(file)
+        restore(file, folder)
+        yield folder
 
 
 def restore(file: Path, folder: Path) -> Backup:

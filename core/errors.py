@@ -11,6 +11,8 @@ LastbiteError
     CodeError       a code for the camera that cannot be made
     AnalysisError   a number that a scale or an equation of the analysis has no answer for
     PeopleError     somebody who may not do what they ask for, or who cannot be told from others
+    PackageError    a file of a package that cannot be read, or leads out of its folder
+    CellError       a cell of a package that does not hold what its column asks for
 
 A bug stays a plain Python error and keeps its traceback.
 """

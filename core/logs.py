@@ -60,9 +60,9 @@ __all__ = [
     "read_cameras",
     "read_clocks",
     "read_species",
-    "read_tags",
     "read_trays",
     "species_cells",
+    "tag_lines",
     "template",
     "tray_cells",
 ]
@@ -371,11 +371,14 @@ def _running_back(
 # --- tags ------------------------------------------------------------------------------------
 
 
-def read_tags(sheet: Sheet) -> list[TagLine]:
-    """Read the tag log, in its order; LogError with every fault and its line."""
+def tag_lines(sheet: Sheet) -> tuple[list[TagLine], list[Problem]]:
+    """Read the tag log with the faults of its cells, so that all faults can be told at once.
+
+    A cell at fault is blank in its line. LogError where a column is missing.
+    """
     kind = LogKind.TAGS
     rows, problems = read_rows(sheet, _required(kind), COLUMNS[kind], _tag)
-    return accepted(sheet, rows, problems)
+    return [row for _, row in rows], problems
 
 
 def _tag(row: RowReader) -> TagLine:

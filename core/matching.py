@@ -106,6 +106,9 @@ class Merged:
     lines: Mapping[str, int] = field(default_factory=dict)
     """How many lines came into each log."""
     corrections: int = 0
+    outlines: int = 0
+    stretches: int = 0
+    """What was said of suspected time, or taken back."""
     tags: int = 0
     tags_same: int = 0
     tags_said_here: int = 0
@@ -116,6 +119,8 @@ class Merged:
     rulings_by: Sequence[str] = ()
     """Who made the rulings among the tags that came in."""
     conflicts: Sequence[str] = ()
+    left_there: Sequence[str] = ()
+    """What is never brought in, in words, where the other copy has any of it."""
     only_looked: bool = False
 
 

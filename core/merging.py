@@ -3,7 +3,7 @@
 What is the same, new, or in conflict is decided in `matching`.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 
@@ -11,12 +11,13 @@ from sqlalchemy import Connection
 
 from core import clockfaults, matching, views
 from core.clockfaults import ClockCorrection
+from core.coverage.rows import StretchRuling
 from core.errors import ClockError, StudyError
 from core.matching import Held, Merged, Turn
 from core.model import ClockCheck, Placement, Species, Tag, TrayDeployment
 from core.settings import Settings
-from core.store import Database, Raises, cards, corrections, logs, merges
-from core.store.merges import CardFile
+from core.store import Database, Raises, cards, corrections, logs, merges, outlines, rulings
+from core.store.merges import CardFile, Drawn
 
 NOT_COMPARED = {"name", "database", "sign_in", "instructors", "header", "trusted", "address"}
 """Settings that no result hangs on."""
@@ -70,6 +71,8 @@ def _news(merged: Merged) -> bool:
         or merged.tags
         or merged.undone
         or merged.corrections
+        or merged.outlines
+        or merged.stretches
         or sum(merged.lines.values())
     )
 
@@ -109,20 +112,24 @@ def _brought(merge: _Merge) -> Merged:
     brought, same, new_cards = _photos(merge, agreed)
     corrected = _corrections(merge)
     _clock_checks(merge)
+    drawn, stretches = _outlines(merge), _stretches(merge)
     tags, left = _tags(merge)
-    rulings = sorted({one.tag.tagger for one in tags.new if one.tag.ruling})
+    ruled = sorted({one.tag.tagger for one in tags.new if one.tag.ruling})
     return Merged(
         photos=brought,
         photos_same=same,
         cards=new_cards,
         lines=merge.lines,
         corrections=corrected,
+        outlines=drawn,
+        stretches=stretches,
         tags=len(tags.new),
         tags_same=tags.same,
         tags_said_here=tags.said_here,
         undone=len(tags.turns),
         taggers_in_both=tags.in_both,
-        rulings_by=rulings,
+        rulings_by=ruled,
+        left_there=_left_there(merge),
         conflicts=[*merge.conflicts, *left, *tags.conflicts],
     )
 
@@ -300,6 +307,104 @@ def _with_our_photos(merge: _Merge, one: ClockCorrection) -> ClockCorrection | N
 
 def _compared(one: ClockCorrection) -> ClockCorrection:
     return replace(one, number=0)
+
+
+# --- outlines, and what was said of watched time -----------------------------------------------
+
+
+def _outlines(merge: _Merge) -> int:
+    """Bring in the outlines of trays that nobody drew here, or drew further there from ours."""
+    ours, theirs = _by_tray(merge.here), _by_tray(merge.there)
+    brought = 0
+    for (placement, tray), there in sorted(theirs.items()):
+        here, newest = ours.get((placement, tray), []), there[-1]
+        known = [one.outline for one in here]
+        if newest.outline in known or (known and not newest.outline.by):
+            continue
+        if known and known[-1].by and known[-1] not in [one.outline for one in there]:
+            merge.conflicts.append(
+                f"The outline of tray {tray!r} on placement {placement} was drawn by "
+                f"{known[-1].by} here and by {newest.outline.by} there. That of here holds. Draw "
+                "it again if it is wrong."
+            )
+            continue
+        outlines.add_outline(merge.here, placement, newest.outline, newest.made_at)
+        brought += 1
+    return brought
+
+
+def _by_tray(connection: Connection) -> dict[tuple[str, str], list[Drawn]]:
+    found: dict[tuple[str, str], list[Drawn]] = defaultdict(list)
+    for one in merges.drawn(connection):
+        found[one.placement, one.outline.tray].append(one)
+    return found
+
+
+def _stretches(merge: _Merge) -> int:
+    """Bring in what was said there of suspected time, and that it was taken back; gives how many.
+
+    A yes against a no over the same time of a camera is a conflict.
+    """
+    ours = {_said_of_time(one): one for one in rulings.rulings(merge.here)}
+    theirs = rulings.rulings(merge.there)
+    said_there = {_said_of_time(one) for one in theirs}
+    only_here = [one for key, one in ours.items() if key not in said_there]
+    brought = 0
+    for one in theirs:
+        known = ours.get(_said_of_time(one))
+        if known is None:
+            against = next((other for other in only_here if _is_against(one, other)), None)
+            if against is not None:
+                merge.conflicts.append(_against_words(one, against))
+                continue
+            looked_at = tuple(merge.photos[id_] for id_ in one.look_at if id_ in merge.photos)
+            number = rulings.add_ruling(merge.here, replace(one, look_at=looked_at))
+        else:
+            number = known.number
+        turned = one.taken_back is not None and (known is None or known.taken_back is None)
+        if turned and one.taken_back is not None:
+            rulings.take_back(merge.here, number, one.taken_back, one.taken_back_by)
+        brought += known is None or turned
+    return brought
+
+
+def _said_of_time(one: StretchRuling) -> StretchRuling:
+    return replace(one, number=0, look_at=(), taken_back=None, taken_back_by="")
+
+
+def _is_against(one: StretchRuling, other: StretchRuling) -> bool:
+    stand = one.taken_back is None and other.taken_back is None
+    same = (one.placement, one.why) == (other.placement, other.why)
+    meet = one.span.start < other.span.end and other.span.start < one.span.end
+    return stand and same and meet and one.accepted is not other.accepted
+
+
+def _against_words(there: StretchRuling, here: StretchRuling) -> str:
+    said = {True: "so", False: "not so"}
+    return (
+        f"Placement {there.placement}, whether {there.why}: {here.by} says {said[here.accepted]} "
+        f"here, {there.by} says {said[there.accepted]} there. That of here holds; see the Trays "
+        "page of both."
+    )
+
+
+def _left_there(merge: _Merge) -> list[str]:
+    """Say what of the other copy is never brought in, where there is any of it."""
+    here, there = merges.own_things(merge.here), merges.own_things(merge.there)
+    people = sorted(name for same, name in there.people.items() if same not in here.people)
+    references = sum(
+        (merge.photos.get(photo), species) not in here.references
+        for photo, species in there.references
+    )
+    told = {
+        f"people on its list who are not on this one: {', '.join(people)}": len(people),
+        "shares that were handed out": there.shares,
+        "reference photos": references,
+        "words on proposals from codes (what was accepted is in the logs and tags)": len(
+            set(there.decisions) - set(here.decisions)
+        ),
+    }
+    return [f"{many} {what}" for what, many in told.items() if many]
 
 
 # --- tags --------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 Reading headers is decided in cards; here they meet what the study knows already.
 """
 
+import difflib
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -15,11 +16,13 @@ from core import cards
 from core.cards import FoundFile, ReadFile
 from core.errors import CardError
 from core.model import ALSO_ON
-from core.store import Candidate, Database, KnownFile, NewPhoto
+from core.store import Candidate, Database, KnownFile, NewPhoto, logs
 from core.store import cards as store
 
 BATCH = 500
 """Files held in memory, and kept together in one transaction."""
+NEAR = 0.7
+"""How alike (difflib) a name is that may have been meant (a judgement)."""
 
 Progress = Callable[[int, int], None]
 """Told how many files are done, and of how many."""
@@ -51,6 +54,40 @@ class ScanReport:
     """First and last time that the camera showed on new photos (naive)."""
     problems: list[tuple[str, str]] = field(default_factory=list)
     """File and what is wrong with it, new files only."""
+    unlogged: str = ""
+    """That there is a camera log without this placement, in words; else empty."""
+
+
+def refuse_misspelt(connection: Any, placement: str) -> str:
+    """Refuse a placement that the camera log spells otherwise; CardError names its spelling.
+
+    Capitals, blanks and marks tell no two placements apart. Gives, in words, that a name is not
+    in the camera log, with the nearest that is; nothing where it is, or where there is no log.
+    """
+    logged = [one.placement for one in logs.placements(connection)]
+    if placement in logged or not logged:
+        return ""
+    like = next((one for one in logged if _letters(one) == _letters(placement)), None)
+    if like is not None:
+        raise CardError(
+            f"Placement {placement!r} is {like!r} in the camera log. Name it so; another placement "
+            "needs a name that differs by more than capitals, blanks and marks."
+        )
+    near = difflib.get_close_matches(placement, logged, n=1, cutoff=NEAR)
+    meant = (
+        f" Was {near[0]!r} meant? Then move the card there: scan it under that name with --move, "
+        "or move it on the Cards page."
+        if near
+        else ""
+    )
+    return (
+        f"Placement {placement!r} is not in the camera log, so its visits reach no tray until it "
+        f"is.{meant}"
+    )
+
+
+def _letters(name: str) -> str:
+    return "".join(one for one in name.casefold() if one.isalnum())
 
 
 def scan(
@@ -69,11 +106,14 @@ def scan(
     Raises
     ------
     CardError
-        No such folder, no photo in it, or it is known as the card of another placement.
+        No such folder, no photo in it, it is known as the card of another placement, or the
+        camera log spells the placement otherwise.
     """
     folder = folder.expanduser().resolve()
     found = list(cards.find_files(folder))
-    report = ScanReport(placement, str(folder), files=len(found))
+    with database.read() as connection:
+        unlogged = refuse_misspelt(connection, placement)
+    report = ScanReport(placement, str(folder), files=len(found), unlogged=unlogged)
     if not found:
         raise CardError(f"The folder {str(folder)!r} is empty. Name the folder with the photos.")
     known = _known_files(database, folder, placement)

@@ -1,11 +1,12 @@
 """Decide which photos, species and trays a tag means, and refuse what the study does not have."""
 
 import difflib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 
-from core.errors import TagError
+from core.errors import LogError, Problem, TagError
 from core.logs import TagLine
 from core.model import ANSWERS_WITHOUT_SPECIES, BLANK, HANDLER, Photo, Species, Tag, Where
 
@@ -71,18 +72,74 @@ def likely(name: str, known: Iterable[str]) -> str:
     return f" Did you mean {near[0]!r}?" if near else ""
 
 
-def tag_of_line(
-    line: TagLine,
-    names: FileNames,
+def tags_of_lines(
+    lines: Sequence[TagLine],
+    problems: Sequence[Problem],
+    names_of: Callable[[str], FileNames],
     species: Mapping[str, Species],
     trays: Mapping[str, tuple[str, ...]],
     log: str,
-) -> Tag:
-    """Turn a line of a tag log into a tag; TagError when it names what the study has not."""
-    if species and line.species not in species and line.species not in ANSWERS_WITHOUT_SPECIES:
+) -> list[Tag]:
+    """Turn the lines of a tag log into tags; LogError with every fault of all of it at once.
+
+    Parameters
+    ----------
+    problems
+        What is wrong with cells already; such cells are blank in their lines.
+    names_of
+        Gives the photos of a placement; TagError for one that has none.
+    """
+    known: dict[str, FileNames | TagError] = {}
+    tags: list[Tag] = []
+    found = list(problems)
+    for line in lines:
+        if line.placement not in known:
+            known[line.placement] = _names_or_fault(names_of, line.placement)
+        names = known[line.placement]
+        found += [Problem(one, line.line) for one in faults_of_line(line, names, species, trays)]
+        if not found and isinstance(names, FileNames):
+            tags.append(_tag_of_line(line, names, log))
+    if found:
+        raise LogError(log, sorted(found, key=lambda problem: problem.line or 0))
+    return tags
+
+
+def _names_or_fault(names_of: Callable[[str], FileNames], placement: str) -> FileNames | TagError:
+    try:
+        return names_of(placement)
+    except TagError as fault:
+        return fault
+
+
+def faults_of_line(
+    line: TagLine,
+    names: FileNames | TagError,
+    species: Mapping[str, Species],
+    trays: Mapping[str, tuple[str, ...]],
+) -> list[str]:
+    """Say all that a line names and the study does not have; of blank cells nothing."""
+    faults = []
+    if line.species and species and line.species not in {*species, *ANSWERS_WITHOUT_SPECIES}:
         keys = ", ".join(f"{key} ({one.name})" for key, one in species.items())
-        raise TagError(f"Species {line.species!r} is not in the species list. Known are: {keys}.")
-    refuse_tray(line.tray, trays.get(line.placement, ()), line.placement)
+        faults.append(f"Species {line.species!r} is not in the species list. Known are: {keys}.")
+    if not line.placement:
+        return faults
+    if isinstance(names, TagError):
+        return [*faults, str(names)]
+    asked: list[Callable[[], object]] = [
+        lambda: refuse_tray(line.tray, trays.get(line.placement, ()), line.placement),
+        *(partial(names.id_of, one) for one in dict.fromkeys((line.first_photo, line.last_photo))
+          if one),
+    ]  # fmt: skip
+    for ask in asked:
+        try:
+            ask()
+        except TagError as fault:
+            faults.append(str(fault))
+    return faults
+
+
+def _tag_of_line(line: TagLine, names: FileNames, log: str) -> Tag:
     new = NewTag(
         placement=line.placement,
         first_photo=names.id_of(line.first_photo),
@@ -98,14 +155,6 @@ def tag_of_line(
         comment=line.comment,
     )
     return tag_of(new, log)
-
-
-def said(tag: Tag) -> tuple[object, ...]:
-    """Give what a tag says, without when and how it came in."""
-    return (
-        tag.placement, tag.first_photo, tag.last_photo, tag.tagger, tag.species, tag.count,
-        tag.where, tag.sure, tag.tray, tag.ruling, tag.also, tag.comment,
-    )  # fmt: skip
 
 
 def tag_of(new: NewTag, origin: str) -> Tag:

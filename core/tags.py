@@ -92,6 +92,14 @@ def replaces_in(tag: Tag) -> Key:
     return (who, tag.placement, *ends)
 
 
+def said(tag: Tag) -> tuple[object, ...]:
+    """Give what a tag says, without when and how it came in."""
+    return (
+        tag.placement, tag.first_photo, tag.last_photo, tag.tagger, tag.species, tag.count,
+        tag.where, tag.sure, tag.tray, tag.ruling, tag.also, tag.comment,
+    )  # fmt: skip
+
+
 def runs_at(tags: Iterable[Tag], place: Mapping[int, int]) -> list[Run]:
     """Place tags that are in force, given where each photo stands in the order, by id.
 

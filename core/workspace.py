@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 from zoneinfo import ZoneInfo
@@ -29,7 +30,7 @@ from core.classroom import AllMaySee, Classroom
 from core.clockbook import Clockbook, Supposed
 from core.codebook import Codebook
 from core.copies import Copies
-from core.errors import CardError, LogError, Problem, StudyError, TagError
+from core.errors import CardError, Problem, StudyError, TagError
 from core.exchange import Exchange
 from core.exports import tables
 from core.kept import Kept
@@ -168,7 +169,7 @@ class Workspace:
         """
         sheet = sheets.read_sheet(source, name or (source.name if isinstance(source, Path) else ""))
         if kind is LogKind.TAGS:
-            return self._load_tags(sheet.name, logs.read_tags(sheet))
+            return self._load_tags(sheet.name, *logs.tag_lines(sheet))
         return logbook.put(self._database, kind, sheet, self.zone)
 
     def log_rows(self, kind: LogKind) -> list[dict[str, str]]:
@@ -237,6 +238,7 @@ class Workspace:
     def move_card(self, card: int, placement: str) -> None:
         """Put a whole card, with its tags, under another placement."""
         with self._database.begin() as connection:
+            scan.refuse_misspelt(connection, placement.strip())
             card_store.move_card(connection, card, placement.strip())
 
     def forget_card(self, card: int, *, with_tags: bool = False) -> int:
@@ -369,24 +371,14 @@ class Workspace:
         with self._database.read() as connection:
             return self._kept.tagger(connection, name)
 
-    def _load_tags(self, log: str, lines: Sequence[TagLine]) -> Counts:
+    def _load_tags(self, log: str, lines: Sequence[TagLine], faults: Sequence[Problem]) -> Counts:
         """Load tags that name photos of the study; a tag that is there already is the same."""
-        species = self.species()
-        names: dict[str, taglog.FileNames] = {}
         trays = {one.placement: one.trays for one in self.placements()}
-        rows, problems = [], []
-        for line in lines:
-            try:
-                if line.placement not in names:
-                    names[line.placement] = self._file_names(line.placement, trays)
-                rows.append(taglog.tag_of_line(line, names[line.placement], species, trays, log))
-            except TagError as fault:
-                problems.append(Problem(str(fault), line.line))
-        if problems:
-            raise LogError(log, problems)
+        names = partial(self._file_names, known=trays)
+        rows = taglog.tags_of_lines(lines, faults, names, self.species(), trays, log)
         with self._database.begin(Raises.TAGS) as connection:
-            known = {taglog.said(tag) for tag in tags.in_force(tag_store.tags(connection, None))}
-            once = {taglog.said(row): row for row in rows}
+            known = {tags.said(tag) for tag in tags.in_force(tag_store.tags(connection, None))}
+            once = {tags.said(row): row for row in rows}
             fresh = [row for words, row in once.items() if words not in known]
             tag_store.add_tags(connection, fresh, [None] * len(fresh))
         return Counts(new=len(fresh), changed=0, same=len(rows) - len(fresh))

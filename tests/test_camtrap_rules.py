@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import time
 import tracemalloc
 from collections.abc import Callable
@@ -91,6 +92,9 @@ LOOSE: dict[str, Change] = {
     "columns in another order": all_columns(lambda names: names[::-1]),
     "blanks around the names of columns": all_columns(lambda names: [*names, "note", "note"]),
     "optional columns left out": all_columns(sparse),
+    "rows that end with their last word": all_bytes(
+        lambda text: re.sub(",+\r\n", "\r\n", text).encode()
+    ),
     "a descriptor of paths alone": bare,
     "no certain count": lambda package: package.row("observations", "O1").update(count="0"),
     "people named by their species": lambda package: package.row("observations", "O3").update(
@@ -280,6 +284,22 @@ def test_a_files_path_leads_nowhere_else(path: str, tmp_path: Path) -> None:
     assert places(faults(package, tmp_path)) == {(MED, 2, "filePath")}
 
 
+def test_bounds_belong_to_a_placement(tmp_path: Path) -> None:
+    """A file of the very second in which a placement begins or ends is inside."""
+    package = Package()
+    package.row("deployments", "P2").update(
+        deploymentStart="2026-05-29T22:10:00+02:00", deploymentEnd="2026-05-30T00:00:00Z"
+    )
+    assert faults(package, tmp_path) == []
+
+
+def test_files_need_not_stand_in_order(tmp_path: Path) -> None:
+    """An event finds its file also where the media are listed backwards."""
+    package = Package()
+    package.tables["media"].reverse()
+    assert faults(package, tmp_path) == []
+
+
 def test_a_temporal_that_ends_first_is_told(tmp_path: Path) -> None:
     """Days have to exist and to stand in order."""
     package = Package()
@@ -316,6 +336,18 @@ def test_a_key_of_several_columns_is_one_key(tmp_path: Path) -> None:
     assert faults(package, tmp_path) == []
     package.tables["tray_weights"][1]["state"] = "keep"
     assert places(faults(package, tmp_path)) == {("tray_weights.csv", 3, "tray, state")}
+    package.tables["tray_weights"][1]["state"] = ""
+    assert places(faults(package, tmp_path)) == {("tray_weights.csv", 3, "state")}
+
+
+def test_a_pattern_is_of_the_whole_cell(tmp_path: Path) -> None:
+    """A pattern counts from the first character to the last, as Table Schema has it."""
+    package = Package()
+    field = package.resource("tray_weights")["schema"]["fields"][0]
+    field["constraints"]["pattern"] = "T[0-9]"
+    assert faults(package, tmp_path) == []
+    package.tables["tray_weights"][1]["tray"] = "T22"
+    assert places(faults(package, tmp_path)) == {("tray_weights.csv", 3, "tray")}
 
 
 def test_a_further_table_without_its_file_is_told(tmp_path: Path) -> None:
@@ -368,7 +400,7 @@ JSON_VALUES = st.recursive(
 )  # fmt: skip
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=100)
 @given(st.sampled_from(sorted(Package().descriptor)), JSON_VALUES, st.booleans())
 def test_no_descriptor_breaks_the_check(
     tmp_path: Path, name: str, value: object, strict: bool
@@ -380,7 +412,7 @@ def test_no_descriptor_breaks_the_check(
     assert all(str(one) for one in check(tmp_path, strict=strict))
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=100)
 @given(st.sampled_from(["media", "observations", "tray_weights"]), JSON_VALUES, st.booleans())
 def test_no_resource_breaks_the_check(
     tmp_path: Path, name: str, value: object, strict: bool
@@ -391,7 +423,7 @@ def test_no_resource_breaks_the_check(
     assert all(str(one) for one in faults(package, tmp_path))
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=100)
 @given(st.sampled_from(["deployments", "media", "observations"]), st.binary(max_size=60),
        st.integers(0, 900), st.booleans())  # fmt: skip
 def test_no_bytes_break_the_check(
@@ -427,9 +459,10 @@ RING = [*OPEN, OPEN[0]]
      ("FeatureCollection", "features", [{"type": "Feature", "geometry": {"type": "Point",
                                          "coordinates": POINT}}], True),
      ("FeatureCollection", "features", 7, False),
-     ("Circle", "coordinates", POINT, False)],
+     ("Circle", "coordinates", POINT, False),
+     (["Point"], "coordinates", POINT, False)],
 )  # fmt: skip
-def test_a_shape_is_one_of_geojson(kind: str, name: str, value: object, right: bool) -> None:
+def test_a_shape_is_one_of_geojson(kind: object, name: str, value: object, right: bool) -> None:
     """Shapes are nested as RFC 7946 has them, on the earth, and rings are closed."""
     assert (list(geometry.faults_of({"type": kind, name: value})) == []) is right
 

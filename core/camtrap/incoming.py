@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from core import cards as card_files
-from core import logs, sheets, taglog
+from core import logs, sheets, tags
 from core.camtrap import hearing, opening, reading, rules, trays
 from core.camtrap.fields import DESCRIPTOR
 from core.camtrap.hearing import Heard, Hearing
@@ -296,8 +296,8 @@ def _put_tags(
 ) -> None:
     made = [_tag(one, species, ids, origin) for one in heard.tags]
     # Replaced and taken back ones too: what people did since is not undone by loading again.
-    known = {taglog.said(tag) for tag in tag_store.tags(connection, None)}
-    once = {taglog.said(tag): tag for tag in made}
+    known = {tags.said(tag) for tag in tag_store.tags(connection, None)}
+    once = {tags.said(tag): tag for tag in made}
     fresh = [tag for words, tag in once.items() if words not in known]
     tag_store.add_tags(connection, fresh, [None] * len(fresh))
     told.count("tags", new=len(fresh), same=len(once) - len(fresh))

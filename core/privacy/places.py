@@ -69,53 +69,52 @@ def cell_m(precision_deg: float, latitude: float) -> float:
 
 
 def generalised(points: Sequence[Point], precision_deg: Decimal) -> Generalised:
-    """Give the one rounded point of all cameras of a place; ValueError without any.
+    """Give the one rounded point of all cameras of a place.
 
     The uncertainty is the largest of theirs, their distance from the middle, and the diagonal of a
-    cell, together. Where all stand on one point of the grid already, with an uncertainty that
-    holds the cell, the place was rounded before and nothing is added.
+    cell, together, in whole metres rounded up. Where all stand on one point of the grid already,
+    with an uncertainty that holds the cell, the place was rounded before and nothing is added.
+
+    Raises
+    ------
+    ValueError
+        Without any point, for one that is not on the earth, and for a precision of nothing.
     """
-    if not points:
-        raise ValueError("Expected at least one point.")
+    _refuse_impossible(points, precision_deg)
     latitude, longitude = _middle(points)
-    lat, lon = _rounded(latitude, precision_deg), _rounded(longitude, precision_deg)
-    lat = max(min(lat, Decimal(QUARTER_TURN)), Decimal(-QUARTER_TURN)).quantize(precision_deg)
+    lat = _rounded(latitude, precision_deg, QUARTER_TURN)
+    lon = _rounded(longitude, precision_deg, HALF_TURN)
     cell = cell_m(float(precision_deg), float(lat))
-    known = [GPS_M if one.uncertainty_m is None else one.uncertainty_m for one in points]
-    before = all(
-        Decimal(str(one.latitude)) == lat
-        and Decimal(str(one.longitude)) == lon
-        and one.uncertainty_m is not None
-        and one.uncertainty_m >= cell
-        for one in points
-    )
-    if before:
-        return Generalised(lat, lon, max(1, math.ceil(max(known))))
+    known = max(GPS_M if one.uncertainty_m is None else one.uncertainty_m for one in points)
+    if all(_was_rounded(one, lat, lon, cell) for one in points):
+        return Generalised(lat, lon, math.ceil(known))
     apart = max(_apart_m(one, latitude, longitude) for one in points)
-    return Generalised(lat, lon, math.ceil(max(known) + apart + cell))
+    return Generalised(lat, lon, math.ceil(known + apart + cell))
 
 
 def statement(precision_deg: Decimal, *, sensitive: bool) -> str:
     """Say how closely places are told, and that better may be had on request [1]_."""
     why = "since a sensitive species was looked for" if sensitive else "for the cameras' safety"
     return (
-        f"Coordinates are rounded to {precision_deg} degree on a geographic grid, {why}, all "
-        "cameras of a place alike, and their uncertainty is enlarged accordingly; closer ones may "
-        "be had from the contact on request."
+        f"Coordinates are rounded to {precision_deg:f} degree on a geographic grid, {why}, all "
+        "cameras of a place alike, and their uncertainty is enlarged accordingly. The study holds "
+        "them as they were recorded; those may be had from the contact on request."
     )
 
 
 def bounding_box(places: Sequence[Generalised]) -> dict[str, Any]:
     """Give the GeoJSON of the box that holds rounded places; a point where there is one only.
 
-    A box without width or height is told as the line that it is.
+    A box without width or height is told by its two ends, since a polygon without an area is none
+    and the standard takes no line; a polygon's ring is closed and runs counter-clockwise. Places
+    on both sides of the 180th meridian have a box around the whole earth. ValueError without any.
     """
     west, east = (pick(float(one.longitude) for one in places) for pick in (min, max))
     south, north = (pick(float(one.latitude) for one in places) for pick in (min, max))
     if (west, south) == (east, north):
         return {"type": "Point", "coordinates": [west, south]}
     if west == east or south == north:
-        return {"type": "LineString", "coordinates": [[west, south], [east, north]]}
+        return {"type": "MultiPoint", "coordinates": [[west, south], [east, north]]}
     ring = [[west, south], [east, south], [east, north], [west, north], [west, south]]
     return {"type": "Polygon", "coordinates": [ring]}
 
@@ -128,7 +127,7 @@ def _middle(points: Sequence[Point]) -> tuple[float, float]:
     first = points[0]
     if all((one.latitude, one.longitude) == (first.latitude, first.longitude) for one in points):
         return first.latitude, first.longitude
-    latitude = sum(one.latitude for one in points) / len(points)
+    latitude = math.fsum(one.latitude for one in points) / len(points)
     turns = [_turn(one.longitude - first.longitude) for one in points]
     return latitude, _turn(first.longitude + sum(turns) / len(turns))
 
@@ -138,15 +137,47 @@ def _turn(degrees: float) -> float:
     return (degrees + HALF_TURN) % (2 * HALF_TURN) - HALF_TURN
 
 
-def _rounded(degrees: float, precision: Decimal) -> Decimal:
-    return Decimal(str(degrees)).quantize(precision, ROUND_HALF_EVEN) + Decimal(0).quantize(
-        precision
-    )
+def _rounded(degrees: float, precision: Decimal, farthest: int) -> Decimal:
+    """Give the nearest point of the grid that is on the earth, with the decimals of the grid."""
+    step = precision.normalize()
+    most = farthest // step
+    steps = (Decimal(str(degrees)) / step).to_integral_value(ROUND_HALF_EVEN)
+    decimals = Decimal(1).scaleb(min(0, int(step.as_tuple().exponent)))
+    return (max(min(steps, most), -most) * step).quantize(decimals) + Decimal(0).quantize(decimals)
+
+
+def _was_rounded(point: Point, lat: Decimal, lon: Decimal, cell: float) -> bool:
+    """Say whether a point lies on the grid as it is, its uncertainty large enough for a cell."""
+    there = (Decimal(str(point.latitude)), Decimal(str(point.longitude))) == (lat, lon)
+    return there and point.uncertainty_m is not None and point.uncertainty_m >= cell
+
+
+def _refuse_impossible(points: Sequence[Point], precision: Decimal) -> None:
+    if not points:
+        raise ValueError("Expected at least one point.")
+    if not (precision.is_finite() and precision > 0):
+        raise ValueError(f"Expected a precision above 0 degrees, not {precision}.")
+    for one in points:
+        if not (abs(one.latitude) <= QUARTER_TURN and abs(one.longitude) <= HALF_TURN):
+            raise ValueError(f"{one} is not on the earth.")
+        if one.uncertainty_m is not None and not 0 <= one.uncertainty_m < math.inf:
+            raise ValueError(f"{one} has an uncertainty that is no length.")
 
 
 def _apart_m(point: Point, latitude: float, longitude: float) -> float:
-    """Give how far a point lies from another one nearby. [m]"""
-    along, across = radii_m(latitude)
-    north = math.radians(point.latitude - latitude) * along
-    turned = math.radians(_turn(point.longitude - longitude))
-    return math.hypot(north, turned * across * math.cos(math.radians(latitude)))
+    """Give how far a point lies from another, at least: the chord, bent as the earth at most is.
+
+    [m]
+    """
+    chord = math.dist(_in_space(point.latitude, point.longitude), _in_space(latitude, longitude))
+    bent = SEMI_MAJOR_M * (1 - FLATTENING) ** 2
+    return 2 * bent * math.asin(min(1.0, chord / 2 / bent))
+
+
+def _in_space(latitude: float, longitude: float) -> tuple[float, float, float]:
+    """Give a point of the ellipsoid from the middle of the earth. [m]"""
+    _, across = radii_m(latitude)
+    north, east = math.radians(latitude), math.radians(longitude)
+    ring = across * math.cos(north)
+    up = across * (1 - FLATTENING) ** 2 * math.sin(north)
+    return ring * math.cos(east), ring * math.sin(east), up

@@ -71,18 +71,19 @@ def carry(source: Connection, target: Connection) -> None:
             target.execute(delete(made))
     for one in METADATA.sorted_tables:
         _carry_table(source, target, one)
-    for one, key in _numbered():
-        last = _last_number(source, one, key)
+    for one, key in numbered():
+        last = last_number(source, one, key)
         if last:
-            _set_last_number(target, one, key, last)
+            set_last_number(target, one, key, last)
 
 
-def _plain(one: Table) -> TableClause:
+def plain_table(one: Table) -> TableClause:
     """Give a table whose values are taken as they are written."""
-    return table(one.name, *(column(c.name, _written(c)) for c in one.columns))
+    return table(one.name, *(column(c.name, written_type(c)) for c in one.columns))
 
 
-def _written(one: Column[Any]) -> Any:
+def written_type(one: Column[Any]) -> Any:
+    """Give the type of a column as its values are written."""
     return one.type.impl_instance if isinstance(one.type, TypeDecorator) else one.type
 
 
@@ -96,7 +97,7 @@ def _rows(
 
 def _digest(connection: Connection, name: str, names: Sequence[str]) -> Digest:
     rows = total = 0
-    for lot in _rows(connection, _plain(METADATA.tables[name]), names):
+    for lot in _rows(connection, plain_table(METADATA.tables[name]), names):
         for cells in lot:
             rows += 1
             # SQLite knows no zero below zero.
@@ -107,7 +108,7 @@ def _digest(connection: Connection, name: str, names: Sequence[str]) -> Digest:
 
 
 def _carry_table(source: Connection, target: Connection, one: Table) -> None:
-    plain, names = _plain(one), [c.name for c in one.columns]
+    plain, names = plain_table(one), [c.name for c in one.columns]
     # A row may point to a later one of its own table: that is put in once all are there.
     own = [key.parent.name for key in one.foreign_keys if key.column.table is one]
     for lot in _rows(source, plain, names):
@@ -122,7 +123,7 @@ def _carry_table(source: Connection, target: Connection, one: Table) -> None:
                 target.execute(this.values({link: bindparam("to")}), pairs)
 
 
-def _numbered() -> list[tuple[Table, str]]:
+def numbered() -> list[tuple[Table, str]]:
     """Give the tables whose key is handed out by the database, with that key."""
     return [
         (one, key.name)
@@ -132,7 +133,8 @@ def _numbered() -> list[tuple[Table, str]]:
     ]
 
 
-def _last_number(connection: Connection, one: Table, key: str) -> int:
+def last_number(connection: Connection, one: Table, key: str) -> int:
+    """Give the last number that a table has handed out; 0: none."""
     if is_sqlite(connection):
         asked = text("SELECT seq FROM sqlite_sequence WHERE name = :name")
         return int(connection.execute(asked, {"name": one.name}).scalar() or 0)
@@ -141,7 +143,8 @@ def _last_number(connection: Connection, one: Table, key: str) -> int:
     return int(last) if called else 0
 
 
-def _set_last_number(connection: Connection, one: Table, key: str, last: int) -> None:
+def set_last_number(connection: Connection, one: Table, key: str, last: int) -> None:
+    """Go on behind a number that was handed out elsewhere."""
     if not is_sqlite(connection):
         asked = text("SELECT setval(pg_get_serial_sequence(:name, :key), :last)")
         connection.execute(asked, {"name": one.name, "key": key, "last": last})

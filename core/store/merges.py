@@ -1,18 +1,28 @@
 """Decide how files and tags are fetched whole, and brought into another study as they were."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Connection, func, select
 
 from core.matching import File, Held, Turn
-from core.model import Header
+from core.model import Header, Outline
 from core.store import tags as tag_store
 from core.store.cards import NewPhoto
 from core.store.dialects import batches
-from core.store.tables import CARDS, PHOTOS, TAG_EVENTS, TAGS
+from core.store.tables import (
+    CARDS,
+    CODE_DECISIONS,
+    PEOPLE,
+    PHOTOS,
+    REFERENCE_PHOTOS,
+    SHARES,
+    TAG_EVENTS,
+    TAGS,
+    TRAY_OUTLINES,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +34,49 @@ class CardFile:
     folder: str
     scanned_at: datetime
     photo: NewPhoto
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """An outline with the placement it is of, and when it was drawn."""
+
+    placement: str
+    outline: Outline
+    made_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class OwnThings:
+    """What a copy of a study has for itself."""
+
+    people: Mapping[str, str]
+    """Their names, by what makes two names the same."""
+    shares: int
+    references: frozenset[tuple[int, str]]
+    """Photo and species."""
+    decisions: frozenset[tuple[str, str, bool, datetime]]
+    """Placement, words, yes or no, and when, of what was said of proposals from codes."""
+
+
+def drawn(connection: Connection) -> list[Drawn]:
+    """Fetch every outline that was ever drawn, in the order made."""
+    table = TRAY_OUTLINES.c
+    shape = (table.tray, table.cx, table.cy, table.rx, table.ry, table.angle, table.made_by)
+    asked = select(table.placement, table.made_at, *shape).order_by(table.id)
+    return [Drawn(name, Outline(*cells), at) for name, at, *cells in connection.execute(asked)]
+
+
+def own_things(connection: Connection) -> OwnThings:
+    """Fetch what is never brought into another study, to tell of it."""
+    table = CODE_DECISIONS.c
+    said = select(table.placement, table.words, table.accepted, table.made_at)
+    photos = select(REFERENCE_PHOTOS.c.photo_id, REFERENCE_PHOTOS.c.species)
+    return OwnThings(
+        dict(connection.execute(select(PEOPLE.c.same, PEOPLE.c.name)).all()),
+        int(connection.execute(select(func.count()).select_from(SHARES)).scalar_one()),
+        frozenset((photo, species) for photo, species in connection.execute(photos)),
+        frozenset((*cells,) for cells in connection.execute(said)),
+    )
 
 
 def files(connection: Connection) -> list[File]:

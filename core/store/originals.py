@@ -38,6 +38,32 @@ class Original:
         return Path(self.folder, self.file)
 
 
+@dataclass(frozen=True, slots=True)
+class HeldFile:
+    """A file of a card, with what tells it from all others."""
+
+    card: int
+    placement: str
+    file: str
+    size: int
+    """[bytes]"""
+    fingerprint: str
+    content_hash: str | None
+    """SHA-256 of the whole file, where somebody needed it."""
+
+
+def files_on(connection: Connection, card_id: int) -> list[HeldFile]:
+    """Fetch every file of a card, by path."""
+    names = ("card_id", "placement", "file", "size", "fingerprint", "content_hash")
+    asked = select(*(PHOTOS.c[name] for name in names)).where(PHOTOS.c.card_id == card_id)
+    return [HeldFile(*cells) for cells in connection.execute(asked.order_by(PHOTOS.c.file))]
+
+
+def set_card_folder(connection: Connection, card_id: int, folder: str) -> None:
+    """Hold that a card's files lie in another folder."""
+    connection.execute(CARDS.update().where(CARDS.c.id == card_id).values(folder=folder))
+
+
 def originals(connection: Connection, placement: str) -> list[Original]:
     """Fetch the photos of a placement that count, copies and other files left out, by id."""
     counts = PHOTOS.c.is_photo, PHOTOS.c.copy_of.is_(None), PHOTOS.c.placement == placement
