@@ -34,6 +34,18 @@ def ledger_lines(found: Ledger) -> list[Line]:
     return lines
 
 
+def mass_alone(confirmed: Analysis, found: Analysis) -> str:
+    """Say what an analysis by mass alone is, and what it is not; empty where it adds no tray."""
+    known, all_used = confirmed.ledger.analysed, found.used[0].used
+    if all_used <= known:
+        return ""
+    return (
+        f"Food was gone from {all_used} trays; of {known} the forager is confirmed. What follows "
+        "takes all of them by their mass, whoever ate: it is how much somebody left, not the "
+        "giving-up density of a species, and never goes into the numbers above."
+    )
+
+
 def used_lines(used: Sequence[UsedTrays]) -> list[Line]:
     """Give the share of trays used and the density where they were, always both."""
     return [
@@ -49,6 +61,12 @@ def used_lines(used: Sequence[UsedTrays]) -> list[Line]:
         }
         for one in used
     ]
+
+
+def left_lines(used: Sequence[UsedTrays]) -> list[Line]:
+    """Give the same by mass alone: what is left there is no density of a species."""
+    told = {"density where used": "food left where used"}
+    return [{told.get(k, k): v for k, v in line.items()} for line in used_lines(used)]
 
 
 def _share(found: Share | Undefined) -> str:

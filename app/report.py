@@ -23,6 +23,7 @@ from core.plots.daylight import daylight_figure
 from core.plots.flow import flow_figure
 from core.plots.look import Figure
 from core.plots.pairs import differences_figure, pairs_figure
+from core.plots.residuals import fitted_figure, normal_figure
 from core.plots.steadiness import steps_figure
 from core.plots.words import counted, what_can_be_said
 from core.sensitivity import Sensitivity
@@ -56,6 +57,8 @@ class Material:
     checksums: Mapping[str, str]
     """SHA-256 of the tables, by the command that writes them."""
     picture_of: PictureOf
+    by_mass: Analysis
+    """Of the same trays, whoever ate."""
     sensitivity: Sensitivity | None = None
 
 
@@ -118,12 +121,26 @@ def _results(analysis: Analysis, material: Material, wanted: Wanted) -> Iterable
     yield _paragraph(answers.left_out_of_rates(analysis.rates))
     yield _heading("Models")
     yield _table(answers.mixed_lines(analysis.mixed))
+    yield _figure(fitted_figure(analysis.mixed), 5)
+    yield _figure(normal_figure(analysis.mixed), 6)
     yield _table(answers.censored_lines(analysis.censored))
+    yield from _by_mass(analysis, material.by_mass)
     if found is not None:
         yield _heading("How far this hangs on the settings")
-        yield _figure(steps_figure(found), 5)
+        yield _figure(steps_figure(found), 7)
         yield _table(answers.step_lines(found))
         yield _table(answers.unsteady_lines(found))
+
+
+def _by_mass(confirmed: Analysis, found: Analysis) -> Iterable[str]:
+    """Tell what the food says where nobody knows who ate, apart from the densities."""
+    told = answers.mass_alone(confirmed, found)
+    if told:
+        yield _heading("By mass alone, whoever ate")
+        yield _paragraph(told)
+        yield _table(answers.left_lines(found.used))
+        yield _table(answers.pair_lines(found.pairs, found.test))
+        yield _table(answers.mixed_lines(found.mixed))
 
 
 def _set_aside(material: Material, wanted: Wanted) -> Iterable[str]:

@@ -78,6 +78,7 @@ def gather(
         tray_places=places_of(placements),
         checksums=workspace.analysis.checksums(),
         picture_of=lambda photo: _small_copy(workspace, photo),
+        by_mass=workspace.analysis.by_mass(question),
         sensitivity=workspace.analysis.sensitivity(question) if sensitivity else None,
     )
 

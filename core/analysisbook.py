@@ -10,7 +10,8 @@ from dataclasses import dataclass, replace
 from typing import TypeVar, cast
 from zoneinfo import ZoneInfo
 
-from core import chain, views
+from core import chain, food, views
+from core.analysis.bymass import by_mass
 from core.analysis.choice import Choice, folded, night_of, proposed
 from core.analysis.daylight import Daylight, by_the_sun, places_of
 from core.analysis.whole import Analysis, analyse
@@ -134,6 +135,23 @@ class Analysisbook:
                 self.outcomes(question), self.choice(question), self._species(), self._settings
             ),
         )
+
+    def by_mass(self, question: Question) -> Analysis:
+        """Give what the trays say by their mass alone, whoever ate: no density of a species."""
+        asked = replace(question, forager="")
+        return self._once(("by mass", asked), lambda: self._by_mass(asked))
+
+    def _by_mass(self, question: Question) -> Analysis:
+        outcomes = self.outcomes(question)
+        with self._database.read() as connection:
+            trays = self._kept.logs(connection).trays
+        controls = food.controls_of(trays, self._settings.timezone)
+        readings = {
+            one.deployment.deployment: food.read_food(one.deployment, controls, self._settings)
+            for one in outcomes
+        }
+        choice = self.choice(question)
+        return analyse(by_mass(outcomes, readings), choice, self._species(), self._settings)
 
     def daylight(self, question: Question) -> Daylight:
         """Give at what height of the sun animals came."""

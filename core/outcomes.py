@@ -130,7 +130,7 @@ class _Tray:
             hours_out=hours(window.end - window.start) if window else None,
             corrected=reading.corrected,
             eaten=reading.eaten,
-            gud=_gud(reading) if valued else None,
+            gud=density_of(reading) if valued else None,
             proportion_left=reading.proportion_left,
             censored=decision.censored if valued else Censored.NO,
             forager=self._name(decision.owner) if decision.owner else "",
@@ -444,7 +444,7 @@ def _of_species(seen: Sequence[SeenVisit], owner: str | None) -> list[SeenVisit]
     ]
 
 
-def _gud(reading: food.Reading) -> Decimal | None:
+def density_of(reading: food.Reading) -> Decimal | None:
     """Give the density: what is left, or for an emptied tray the smallest measurable."""
     return reading.smallest if reading.kind is food.Food.EMPTIED else reading.corrected
 

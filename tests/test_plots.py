@@ -4,9 +4,11 @@ import warnings
 from datetime import timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from builders import SETTINGS, SPECIES, at, result, seen, sighting
 from grounds import study
+from scipy.stats import norm
 
 from core import sun
 from core.analysis.choice import Choice
@@ -20,6 +22,7 @@ from core.plots.daylight import daylight_figure
 from core.plots.flow import flow_figure
 from core.plots.look import DARK, LIGHT, Figure
 from core.plots.pairs import differences_figure, pairs_figure
+from core.plots.residuals import FEWEST, fitted_figure, normal_figure, residual_rows
 from core.plots.steadiness import steps_figure
 from core.plots.words import difference, number, p_text, what_can_be_said
 from core.sensitivity import grid_of, sensitivity
@@ -150,7 +153,7 @@ def test_the_sensitivity_is_drawn_choice_by_choice() -> None:
     given = study(1, 3)
     grid = grid_of(SETTINGS, corrected=given.corrected)
     found = sensitivity(given, grid, CHOICE)
-    figure = steps_figure(found)
+    figure = drawn(steps_figure(found))
     lines = [row["line"] for row in figure.rows]
     assert len(lines) == len(set(lines)) == len(found.steps)
     assert sum(row["own"] == "the study's own" for row in figure.rows) == len(
@@ -289,5 +292,50 @@ def test_a_chain_without_a_tray() -> None:
     assert Chain(given).outcomes(SETTINGS) == []
     found = sensitivity(given, grid_of(SETTINGS, corrected=False), CHOICE)
     assert found.trays == ()
-    assert look.svg(steps_figure(found)).startswith("<svg")
+    assert look.svg(drawn(steps_figure(found))).startswith("<svg")
     assert timedelta(seconds=120) in found.grid.gaps
+
+
+# --- residuals -----------------------------------------------------------------------------------
+
+
+def nights(sites: int) -> list[Outcome]:
+    """So many sites, two nights each, uneven enough that something is left over."""
+    return [
+        result(f"{name}{site}{night}", f"{base + site * 0.3 + night * 0.2 + site % 3 * 0.1:.2f}",
+               name, site=f"S{site}", night=night)
+        for site in range(sites) for night in (0, 1)
+        for name, base in (("open", 4.0), ("bush", 3.0))
+    ]  # fmt: skip
+
+
+def test_residuals_stand_against_what_a_normal_one_would_be() -> None:
+    """SciPy's probability plot with the same positions, (i - 1/2) / n, has the same quantiles."""
+    mixed = of(nights(6)).mixed
+    rows = residual_rows(mixed)
+    residuals = np.array([row["residual"] for row in rows])
+    positions = (np.arange(1, len(rows) + 1) - 0.5) / len(rows)
+    expected = norm.ppf(positions, scale=residuals.std())
+    assert [row["expected"] for row in rows] == pytest.approx(expected.tolist())
+    assert residuals.tolist() == sorted(residuals.tolist())
+    assert residuals.sum() == pytest.approx(0, abs=1e-9)
+
+
+@pytest.mark.parametrize("draw", [fitted_figure, normal_figure])
+def test_residuals_are_drawn_tray_by_tray(draw: Any) -> None:
+    """One mark a tray, each a way to its evidence; what to look for is said."""
+    figure = drawn(draw(of(nights(6)).mixed))
+    assert len(figure.rows) == 24
+    assert figure.clickable
+    assert "What to look for" in figure.note
+    assert look.svg(figure).startswith("<svg")
+
+
+def test_few_residuals_are_not_drawn() -> None:
+    """Nothing can be read from them, which is said; neither without a model."""
+    mixed = of(nights(2)).mixed
+    few = fitted_figure(mixed)
+    assert isinstance(few, Undefined)
+    none = Undefined("no model")
+    assert normal_figure(none) is none
+    assert FEWEST > 8

@@ -2,6 +2,7 @@
 
 import re
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -184,10 +185,7 @@ def test_picture_evidence_on_request(demo: Workspace) -> None:
 def test_a_photo_that_is_not_at_hand_is_said(demo: Workspace) -> None:
     """Where there is no copy and no original, the page says why."""
     material = gather(demo, Question())
-    broken = report.Material(
-        material.facts, material.outcomes, material.choice, material.species,
-        material.tray_places, material.checksums, lambda _photo: "the card is not at hand",
-    )  # fmt: skip
+    broken = replace(material, picture_of=lambda _photo: "the card is not at hand")
     assert "the card is not at hand" in report.page(broken, Wanted(pictures=True))
 
 

@@ -17,6 +17,7 @@ from core.plots.daylight import daylight_figure
 from core.plots.flow import flow_figure
 from core.plots.look import Figure
 from core.plots.pairs import differences_figure, pairs_figure
+from core.plots.residuals import fitted_figure, normal_figure
 from core.plots.steadiness import steps_figure
 from core.plots.words import what_can_be_said
 from core.sensitivity import Axis, Grid, Sensitivity, Setting
@@ -56,6 +57,7 @@ def results_page() -> None:
     by_the_sun(workspace, question)
     how_often(analysis)
     models(analysis)
+    mass_alone(analysis, workspace.analysis.by_mass(question))
     if people.may(session.who(), Act.SEE_ALL):
         hangs_on(workspace, question)
     every_tray(workspace)
@@ -213,10 +215,31 @@ def models(analysis: Analysis) -> None:
     widgets.table(
         answers.mixed_lines(analysis.mixed), alt="The mixed model in numbers", narrow=["number"]
     )
+    if not isinstance(analysis.mixed, Undefined):
+        left, right = st.columns(2, gap="medium")
+        with left:
+            figure(lambda dark: fitted_figure(analysis.mixed, dark=dark), "Nothing to draw")
+        with right:
+            figure(lambda dark: normal_figure(analysis.mixed, dark=dark), "Nothing to draw")
     st.markdown("**With emptied and interrupted trays as bounds**")
     widgets.table(
         answers.censored_lines(analysis.censored), alt="The model with bounds", narrow=["number"]
     )
+
+
+def mass_alone(confirmed: Analysis, found: Analysis) -> None:
+    """Show what the food says where nobody knows who ate, apart from the densities above."""
+    told = answers.mass_alone(confirmed, found)
+    if not told:
+        return
+    st.subheader("By mass alone, whoever ate", anchor=False)
+    st.markdown(wording.plain(told))
+    with st.expander("In numbers", expanded=not confirmed.ledger.analysed):
+        widgets.table(answers.left_lines(found.used), alt="Use of trays and food left, by mass")
+        widgets.table(
+            answers.pair_lines(found.pairs, found.test), alt="Pairs by mass", narrow=["number"]
+        )
+        widgets.table(answers.mixed_lines(found.mixed), alt="Model by mass", narrow=["number"])
 
 
 # --- sensitivity ---------------------------------------------------------------------------------
@@ -233,7 +256,7 @@ def hangs_on(workspace: Workspace, question: Question) -> None:
         return
     with st.spinner("Working the whole study out under every setting …"):
         found = workspace.analysis.sensitivity(question)
-    figure(lambda dark: steps_figure(found, dark=dark), "No settings")
+    figure(lambda dark: steps_figure(found, dark=dark), "No differences under other settings")
     tried(found)
     with st.expander("In numbers", expanded=False):
         widgets.table(answers.step_lines(found), alt="What one other choice changes")

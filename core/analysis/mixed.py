@@ -97,7 +97,8 @@ def mixed_model(told: Sequence[Told], choice: Choice) -> MixedModel | Undefined:
         warnings.append(f"{len(valued) - len(rows)} trays with a density have no site or pair")
     fault = _too_few(rows, factors, choice)
     if fault:
-        return Undefined("; ".join([*warnings, fault]), len(rows))
+        why = [*warnings, fault] if rows else [fault]
+        return Undefined("; ".join(why), len(rows))
     try:
         y = np.array([on_scale(_value(one, choice), choice.scale) for one in rows])
     except AnalysisError as words:

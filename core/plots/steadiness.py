@@ -35,13 +35,16 @@ def _row(step: Step, choice: Choice) -> Row:
     return row
 
 
-def steps_figure(found: Sensitivity, *, dark: bool = False) -> Figure:
+def steps_figure(found: Sensitivity, *, dark: bool = False) -> Figure | Undefined:
     """Draw the Hodges-Lehmann difference under each choice, with its interval.
 
-    The study's own choices are large diamonds; each line says how many trays change.
+    The study's own choices are large diamonds; each line says how many trays change. Undefined
+    where no choice gives a difference.
     """
     colours, choice = ink(dark=dark), found.choice
     rows = steps_rows(found)
+    if all(row["estimate"] is None for row in rows):
+        return Undefined(f"no choice gives a difference to draw. {in_words(found)}".rstrip("."))
     lines = [str(row["line"]) for row in rows]
     axis = alt.Axis(labelLimit=420, labelOverlap=False, ticks=False, grid=False)
     y = alt.Y("line:N", sort=lines, title=None, axis=axis)

@@ -1,0 +1,49 @@
+"""Decide what trays say by their mass alone, whoever ate: beside the confirmed densities, never in.
+
+Where no camera watched, or nobody could say who fed last, the food is still known. Then a tray
+tells how much somebody left, which is no giving-up density of a species.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from core.food import Food, Reading
+from core.model import Censored, Outcome, Reason, Status
+from core.outcomes import density_of
+
+SPOILT = frozenset({
+    Reason.KNOCKED, Reason.FLOODED, Reason.SPILLED, Reason.ANTS, Reason.WET_UNCORRECTED,
+    Reason.MASS_MISSING, Reason.TIME_MISSING, Reason.WINDOWS_OVERLAP, Reason.PERSONS_ONLY,
+})  # fmt: skip
+"""Why the food itself tells nothing."""
+
+
+def by_mass(outcomes: Sequence[Outcome], readings: Mapping[str, Reading]) -> list[Outcome]:
+    """Give each tray as its food alone has it: no forager, no visits.
+
+    Parameters
+    ----------
+    readings
+        What became of the food of each, by deployment.
+
+    A tray whose food tells nothing (spoilt, a mass missing, more left than put in) stays as it is.
+    """
+    return [_one(outcome, readings[outcome.deployment.deployment]) for outcome in outcomes]
+
+
+def _one(outcome: Outcome, reading: Reading) -> Outcome:
+    if outcome.reason in SPOILT or reading.kind in {Food.MISSING, Food.GAINED}:
+        return replace(outcome, gud=None, forager="", seen=(), visits=0, visits_all=0)
+    used = reading.kind is not Food.UNTOUCHED
+    emptied = reading.kind is Food.EMPTIED
+    return replace(
+        outcome,
+        status=Status.CAUTION if used else Status.NO_GUD,
+        reason=Reason.EATEN_UNWATCHED if used else Reason.UNUSED_BY_MASS,
+        gud=density_of(reading) if used else None,
+        censored=Censored.BELOW if emptied else Censored.NO,
+        forager="",
+        seen=(),
+        visits=0,
+        visits_all=0,
+    )
