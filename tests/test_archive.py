@@ -7,7 +7,7 @@ import shutil
 import struct
 import subprocess
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import pytest
@@ -114,8 +114,8 @@ def test_every_tag_is_in_the_history(packed: Path) -> None:
     """One that was taken back is not in the tag log, but in the history, and says so."""
     history = list(csv.DictReader(io.StringIO(read(packed, members.HISTORY))))
     count = list(csv.DictReader(io.StringIO(read(packed, members.LOGS[LogKind.TAGS]))))
-    back = [row for row in history if row["taken_back"] == "yes"]
-    assert len(back) == 1
+    back = [row for row in history if row["taken_back_by"]]
+    assert [row["taken_back_by"] for row in back] == ["Ike"]
     assert back[0]["counts"] == "no"
     assert len(count) == sum(row["counts"] == "yes" for row in history)
 
@@ -272,6 +272,23 @@ def test_a_full_disk_leaves_nothing(
     with pytest.raises(StudyError, match="No space left"):
         keeping.pack(demo, tmp_path / "demo.zip")
     assert set(tmp_path.iterdir()) == before
+
+
+def test_a_disk_that_fills_up_within_a_photo_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is no photo that is not at hand: half of one would be in the archive."""
+    write = members.Writer.write
+
+    def full(out: members.Writer, name: str, chunks: Iterable[bytes]) -> None:
+        if name.startswith(members.PICTURES):
+            raise OSError(28, "No space left on device")
+        write(out, name, chunks)
+
+    monkeypatch.setattr(members.Writer, "write", full)
+    with giving_study(tmp_path) as study, pytest.raises(StudyError, match="No space left"):
+        keeping.pack(study, tmp_path / "whole.zip", pictures=True)
+    assert list(tmp_path.glob("*whole.zip*")) == []
 
 
 def test_outcomes_that_come_out_otherwise_are_named() -> None:

@@ -301,11 +301,15 @@ def test_a_chain_without_a_tray() -> None:
 
 def nights(sites: int) -> list[Outcome]:
     """So many sites, two nights each, uneven enough that something is left over."""
+
+    def left(site: int, night: int, base: float, step: int) -> str:
+        return f"{base + site * 0.3 + night * 0.2 + (site * step + night * 2) % 7 / 10:.1f}"
+
     return [
-        result(f"{name}{site}{night}", f"{base + site * 0.3 + night * 0.2 + site % 3 * 0.1:.2f}",
-               name, site=f"S{site}", night=night)
+        result(f"{name}{site}{night}", left(site, night, base, step), name, site=f"S{site}",
+               night=night)
         for site in range(sites) for night in (0, 1)
-        for name, base in (("open", 4.0), ("bush", 3.0))
+        for name, base, step in (("open", 4.0, 3), ("bush", 3.0, 5))
     ]  # fmt: skip
 
 

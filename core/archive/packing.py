@@ -1,10 +1,10 @@
 """Decide what goes into an archive, from one state of the study."""
 
-import contextlib
 import json
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
 from platform import python_version
@@ -30,7 +30,7 @@ LIBRARIES = ("exifread", "numpy", "openpyxl", "pillow", "sqlalchemy")
 """What reads the files and counts; a redone result may hang on them."""
 HISTORY = (
     *(column.name for column in COLUMNS[LogKind.TAGS]), "number", "made_at", "origin", "counts",
-    "taken_back",
+    "taken_back_by", "taken_back_at",
 )  # fmt: skip
 FILES = (*tables.PHOTO_COLUMNS, "card", "size", "fingerprint", "sha256")
 
@@ -115,7 +115,7 @@ def _write(
     made = tag_store.tags(connection, None)
     known = {id_: photo for photos in files.values() for id_, photo in photos.items()}
     out.text(members.LOGS[LogKind.TAGS], _tags(tags.in_force(made), known))
-    out.text(members.HISTORY, _history(made, known))
+    out.text(members.HISTORY, _history(made, known, tag_store.taken_back_by(connection)))
     cards = {card.id: Path(card.folder) for card in card_store.cards(connection)}
     held = [one for card in cards for one in original_store.files_on(connection, card)]
     missing = 0
@@ -146,13 +146,14 @@ class _Copies:
 
     def put(self, one: HeldFile) -> bool:
         """Copy a file; say whether it was there."""
-        with contextlib.suppress(OSError):
-            path = self.cards[one.card] / one.file
-            with path.open("rb") as file:
-                self.out.write(members.picture(one.card, one.file), members.chunks(file.read))
-            self.count += 1
-            return True
-        return False
+        try:
+            file = (self.cards[one.card] / one.file).open("rb")
+        except OSError:
+            return False
+        with file:  # a fault from here on would leave half a photo in the archive: it is told
+            self.out.write(members.picture(one.card, one.file), members.chunks(file.read))
+        self.count += 1
+        return True
 
 
 def _tags(kept: Iterable[Tag], photos: Mapping[int, Photo]) -> Iterator[str]:
@@ -160,7 +161,9 @@ def _tags(kept: Iterable[Tag], photos: Mapping[int, Photo]) -> Iterator[str]:
     return tables.csv_text(columns, (_tag(tag, photos) for tag in kept))
 
 
-def _history(made: Iterable[Tag], photos: Mapping[int, Photo]) -> Iterator[str]:
+def _history(
+    made: Iterable[Tag], photos: Mapping[int, Photo], back: Mapping[int, tuple[str, datetime]]
+) -> Iterator[str]:
     listed = list(made)
     counts = {tag.number for tag in tags.in_force(listed)}
     return tables.csv_text(
@@ -172,7 +175,8 @@ def _history(made: Iterable[Tag], photos: Mapping[int, Photo]) -> Iterator[str]:
                 "made_at": "" if tag.made_at is None else tag.made_at.isoformat(),
                 "origin": tag.origin,
                 "counts": yes_no_text(tag.number in counts),
-                "taken_back": yes_no_text(tag.taken_back),
+                "taken_back_by": back[tag.number][0] if tag.number in back else "",
+                "taken_back_at": back[tag.number][1].isoformat() if tag.number in back else "",
             }
             for tag in listed
         ),

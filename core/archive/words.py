@@ -25,11 +25,12 @@ animal that fed last. Everything here is plain text in UTF-8, so that it can be 
 program (Lastbite) that wrote it.
 
 It names people and places, and is for keeping, not for publishing.
+What the program signs with (its secret, also of sign-in) is not in it.
 
 study.toml       the settings: zone of the logs, gap between visits, scale, rules
 logs/            what people wrote: species, cameras, clock checks, trays, and the tags that count
                  (tags.csv), each as the program reads it; tag_history.csv has every tag that was
-                 ever made, with who took back which
+                 ever made, and who took which back and when
 photos.csv       every file of the cards: what the camera showed, the true time, what is wrong
 visits.csv       runs of photos of one camera that are no further apart than gap_s, and the answer
 outcomes.csv     one row for each tray: its density, its forager, or why it is set aside

@@ -100,6 +100,15 @@ def _tag(cells: Sequence[Any], taken_back: Mapping[int, bool]) -> Tag:
     return Tag(**named, taken_back=taken_back.get(named["number"], False))
 
 
+def taken_back_by(connection: Connection) -> dict[int, tuple[str, datetime]]:
+    """Give who took each tag back that does not hold, and when, by its number."""
+    newest = select(func.max(TAG_EVENTS.c.id)).group_by(TAG_EVENTS.c.number)
+    asked = select(TAG_EVENTS.c.number, TAG_EVENTS.c.done_by, TAG_EVENTS.c.done_at).where(
+        TAG_EVENTS.c.id.in_(newest), TAG_EVENTS.c.taken_back
+    )
+    return {number: (by, at) for number, by, at in connection.execute(asked)}
+
+
 def tag_count(connection: Connection, placement: str | None = None) -> int:
     """Count the tags of a placement, or of all, that are not taken back."""
     newest = select(func.max(TAG_EVENTS.c.id)).group_by(TAG_EVENTS.c.number)
