@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from giving import EXPORT, SECRET_WORDS, by, described, giving_study, rows_of
+from packages import NEEDS_SHARED, validated
 
 from core.camtrap.fields import TABLES
 from core.errors import StudyError
@@ -169,6 +170,24 @@ def test_without_being_asked_for_no_picture_is_given(study: Workspace, tmp_path:
     assert {row["filePublic"] for row in rows} == {"false"}
     assert not (tmp_path / "package" / "media").exists()
     assert "not in the package" in described(tmp_path / "package")["description"]
+
+
+# --- others agree that it is sound ---------------------------------------------------------------
+
+
+@NEEDS_SHARED
+@pytest.mark.parametrize("wanted", [Wanted(), ALL])
+def test_the_exported_demo_is_valid(demo: Workspace, tmp_path: Path, wanted: Wanted) -> None:
+    """frictionless, with the schemas of Camtrap DP 1.0.2, finds no fault."""
+    demo.exchange.export(tmp_path / "package", wanted)
+    assert validated(tmp_path / "package") == []
+
+
+@NEEDS_SHARED
+def test_a_package_with_odd_photos_and_places_is_valid(done: Exported, kept_back: Exported) -> None:
+    """So are those of a study that leaves out, widens and holds back."""
+    assert validated(done.folder) == []
+    assert validated(kept_back.folder) == []
 
 
 # --- people and places -------------------------------------------------------------------------
