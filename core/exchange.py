@@ -125,7 +125,7 @@ class Exchange:
                 deque(events.tag_rows(view.tags), maxlen=0)
             rows.free_texts(one, told)
         for tray in self._study.trays():
-            trays.free_texts(tray, told)
+            trays.told_texts(tray, told)
         return tuple(told.withheld.values())
 
     def export(self, target: Path, wanted: Wanted, progress: Progress | None = None) -> Exported:
@@ -186,8 +186,7 @@ class Exchange:
         placements, zone = self._study.placements(), self._settings.timezone
         seen = {one.deployment: trays.watching(one, placements) for one in self._study.trays()}
         where = self._places(placements, told)
-        cell = told.without_sites
-        files = {one.name: TableFile(part, one.name, one.columns, cell) for one in fields.TABLES}
+        files = {one.name: TableFile(part, one.name, one.columns) for one in fields.TABLES}
         total = self._photos()
         methods: set[str] = set()
         named: set[str] = set()
@@ -205,11 +204,9 @@ class Exchange:
             if wanted.tags:
                 files["observations"].add(events.tag_rows(view.tags))
             _count_left_out(done, chosen)
-        files[trays.TRAY_OUTCOMES] = TableFile(
-            part, trays.TRAY_OUTCOMES, trays.OUTCOME_COLUMNS, cell
-        )
+        files[trays.TRAY_OUTCOMES] = TableFile(part, trays.TRAY_OUTCOMES, trays.OUTCOME_COLUMNS)
         files[trays.TRAY_OUTCOMES].add(trays.outcome_rows(self._study.outcomes(), seen, told, zone))
-        files[trays.TRAY_LOG] = TableFile(part, trays.TRAY_LOG, trays.LOG_COLUMNS, cell)
+        files[trays.TRAY_LOG] = TableFile(part, trays.TRAY_LOG, trays.LOG_COLUMNS)
         files[trays.TRAY_LOG].add(trays.log_rows(self._study.trays(), seen, told, zone))
         done.counts = {name: file.rows for name, file in files.items()} | done.counts
         done.statements = tuple(self._statements(told, wanted, done))

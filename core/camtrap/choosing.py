@@ -64,6 +64,8 @@ class Chosen:
     """What of one placement goes into the package."""
 
     placement: Placement
+    name: str
+    """Of the placement, as it is told."""
     offset: tzinfo
     """Of all its times: one, kept through a change of summer time."""
     start: datetime
@@ -97,14 +99,15 @@ def choose(view: PlacementView, telling: Telling, zone: ZoneInfo, gap: timedelta
     inside = [p for p in view.ordered if start - EDGE <= true_time(p) <= end + EDGE]
     public = _public(view, telling)
     paths = _paths(view.photos, telling)
-    place = safe_part(view.placement.placement, whole=True)
-    ids = {p.id: telling.without_sites(f"{place}/{paths[p.id]}") for p in inside}
+    place = safe_part(telling.without_sites(view.placement.placement), whole=True)
+    ids = {p.id: f"{place}/{paths[p.id]}" for p in inside}
     media = tuple(Media(p, ids[p.id], p.id in public) for p in inside)
     visits = tuple(_with_photos(view.visits, {p.id for p in inside}))
     times = [true_time(p) for p in inside]
     left_out = _left_out(view, len(inside))
     return Chosen(
         placement=view.placement,
+        name=telling.without_sites(view.placement.placement),
         offset=offset_of(view.placement, zone),
         start=min([start, *times[:1]]),
         end=max([end, *times[-1:]]),
@@ -143,14 +146,9 @@ def plain_part(part: str) -> str:
 def _paths(photos: Iterable[Photo], telling: Telling) -> dict[int, str]:
     """Give each file its path in the package; a second card with the same path is told apart."""
     paths: dict[int, str] = {}
-    folders: dict[str, str] = {}
     taken: set[str] = set()
     for photo in sorted(photos, key=lambda p: p.id):
-        folder, _, name = photo.file.rpartition("/")
-        if folder not in folders:
-            parts = (safe_part(telling.folder(part)) for part in folder.split("/"))
-            folders[folder] = "/".join(parts)
-        plain = "/".join(filter(None, (folders[folder], safe_part(name))))
+        plain = "/".join(map(safe_part, telling.path(photo.file).split("/")))
         path, card = plain, 1
         while path in taken:
             card += 1

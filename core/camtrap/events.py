@@ -118,7 +118,7 @@ class Events:
             "behavior": FORAGING if where is Where.FED and kind == "animal" else "",
             "observationTags": tag_list((
                 ("where", str(where)),
-                ("tray", tray),
+                ("tray", self.telling.without_sites(tray)),
                 ("from", "" if whole else time_text(first, self.chosen.offset)),
                 ("to", "" if whole else time_text(last[0], self.chosen.offset)),
                 ruling,
@@ -132,7 +132,7 @@ class Events:
         event = self.ids[photos[0].id]
         return {
             "observationID": f"{event}/visit/{number}",
-            "deploymentID": self.chosen.placement.placement,
+            "deploymentID": self.chosen.name,
             "eventID": event,
             "eventStart": time_text(true_time(photos[0]), self.chosen.offset),
             "eventEnd": time_text(true_time(photos[-1]), self.chosen.offset),
@@ -165,14 +165,14 @@ class Events:
         kind = "human" if handler else BLANK if blank else self.telling.kind(tag.species)
         said = (
             ("where", "" if tag.where is None else str(tag.where)),
-            ("tray", tag.tray),
+            ("tray", self.telling.without_sites(tag.tray)),
             ("sure", "" if tag.sure else "no"),
             ("also", "yes" if tag.also else ""),
             ("ruling", "yes" if tag.ruling else ""),
         )
         return {
             "observationID": f"{media}/tag/{number}",
-            "deploymentID": self.chosen.placement.placement,
+            "deploymentID": self.chosen.name,
             "mediaID": media,
             "eventID": event_of(photo.id),
             "eventStart": moment,

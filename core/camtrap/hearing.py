@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from core.camtrap.reading import Medium, Row, exact, pairs_of, text
+from core.logs import MOST_ANIMALS
 from core.model import BLANK, HANDLER, UNKNOWN, Where
 
 FEEDING = ("foraging", "feeding")
@@ -84,6 +85,8 @@ class Hearing:
     """Tags of machines."""
     without_photos: int = 0
     """Observations of whose time there is no photo."""
+    uncounted: int = 0
+    """Counts of more animals than a tag may hold, which were left out."""
     quiet: int = 0
     """Blank observations of time-lapse photos, which say nothing more."""
 
@@ -121,7 +124,7 @@ def read_said(row: Row) -> Said:
         tray=own.get("tray", ""),
         begin=_moment(own.get("from", "")),
         until=_moment(own.get("to", "")),
-        ruling=own.get("ruling") == "yes",
+        ruling=own.get("ruling") == "yes" and not machine,
         sure=own.get("sure") != "no" and not machine,
         also=own.get("also") == "yes",
         comment="; ".join(filter(None, (text(row, "observationComments"), rest))),
@@ -191,8 +194,13 @@ class _Placement:
             self._tag_event(group, places)
         alone = [one for one in singles if _event(one) not in told_of]
         alone.sort(key=lambda one: self._place.get(one.medium, -1))
+        met: set[tuple[object, ...]] = set()
         for run in self._runs(alone):
-            self._tag(run[0], run[0].medium, run[-1].medium)
+            one, first, last = run[0], run[0].medium, run[-1].medium
+            same = (first, last, one.by, one.machine)
+            # Our own packages say themselves what is beside what.
+            self._tag(replace(one, also=one.also or (not by_photo and same in met)), first, last)
+            met.add(same)
 
     def _places_by_species(self, singles: Iterable[Said]) -> dict[tuple[str, ...], list[int]]:
         found: dict[tuple[str, ...], list[int]] = defaultdict(list)
@@ -248,6 +256,9 @@ class _Placement:
             self._told.quiet += 1
             return
         where = self._place_of(one)
+        if one.count is not None and one.count > MOST_ANIMALS:
+            self._told.uncounted += 1
+            one = replace(one, count=None)
         names = one.by or (UNNAMED,)
         taggers = [f"machine: {name}" for name in names] if one.machine else names
         self._told.machine += one.machine

@@ -5,7 +5,7 @@ Twice is the same as once. What the study has otherwise stays as it is and is to
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import MAXYEAR, MINYEAR, UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +30,7 @@ from core.model import (
     Where,
 )
 from core.settings import Settings
+from core.sheets.times import FIRST_YEAR, LAST_YEAR
 from core.store import Database, NewPhoto
 from core.store import cards as card_store
 from core.store import logs as log_store
@@ -39,6 +40,8 @@ Connection = Any
 Progress = Callable[[int, int], None]
 BATCH = 5_000
 """So many photos are stored at once."""
+ORIGIN = "package "
+"""How the origin of a tag begins that came in with a package."""
 VIDEO = "this is a video: it counts for visits but cannot be shown"
 PEOPLE = {"human": "person", "vehicle": "vehicle"}
 
@@ -90,6 +93,7 @@ def load(
     if faults:
         raise LogError(str(folder), [Problem(str(one)) for one in faults])
     package = reading.read_package(folder)
+    _refuse_unholdable(package)
     by_photo = bool(package.own) and "media" in _levels(package)
     heard = hearing.hear(reading.observations(package), package.media, where, by_photo=by_photo)
     told = Loaded()
@@ -98,9 +102,43 @@ def load(
         _put_placements(connection, package, told)
         _put_trays(connection, package, settings, told)
         ids = _put_photos(connection, package, told, progress)
-        _put_tags(connection, heard, species, ids, told, f"package {folder.name}")
+        _put_tags(connection, heard, species, ids, told, f"{ORIGIN}{folder.name}")
     told.notes += _notes(package, heard, where, settings)
     return told
+
+
+def _refuse_unholdable(package: Package) -> None:
+    """Refuse names and times of a package that no log of a study could hold."""
+    problems = [
+        Problem(f"deploymentID {one.placement!r} {words}")
+        for one in package.placements
+        for words in _unholdable(one)
+    ]
+    # With the first and last year there are, no offset and no tolerance could be reckoned.
+    problems += [
+        Problem(f"mediaID {one.id!r} is of the year {one.moment.year}. Mend its timestamp.")
+        for media in package.media.values()
+        for one in media
+        if one.moment.year in {MINYEAR, MAXYEAR}
+    ]
+    if problems:
+        raise LogError(str(package.folder), problems)
+
+
+def _unholdable(one: Placement) -> Iterable[str]:
+    named, clock = sheets.name_cell(one.placement), sheets.clock_cell(one.clock)
+    if isinstance(named, Problem):
+        yield named.message
+    elif one.placement != one.placement.strip():
+        yield "has blanks at its ends. Take them out in all tables."
+    if isinstance(clock, Problem):
+        yield f"has photos in the offset {one.clock}, which {clock.message}"
+    for moment in (one.start, one.end):
+        if moment is not None and not FIRST_YEAR <= moment.year <= LAST_YEAR:
+            yield (
+                f"begins or ends in the year {moment.year}, outside {FIRST_YEAR} to {LAST_YEAR}. "
+                "Mend it in deployments."
+            )
 
 
 def _levels(package: Package) -> Sequence[str]:
@@ -140,6 +178,13 @@ def _put_placements(connection: Connection, package: Package, told: Loaded) -> N
     new = [one for one in package.placements if one.placement not in known]
     log_store.put_placements(connection, new)
     told.count("placements", new=len(new), same=len(package.placements) - len(new))
+    spelt = {name.casefold(): name for name in known}
+    told.conflicts += [
+        f"Placement {one.placement!r} is new, beside {spelt[one.placement.casefold()]!r}: if both "
+        "are one, name it alike in the camera log and load the package into a study of its own."
+        for one in new
+        if one.placement.casefold() in spelt
+    ]
     for one in package.placements:
         here = known.get(one.placement)
         differing = [] if here is None else _differing(here, one)
@@ -294,13 +339,39 @@ def _put_tags(
     told: Loaded,
     origin: str,
 ) -> None:
-    made = [_tag(one, species, ids, origin) for one in heard.tags]
-    # Replaced and taken back ones too: what people did since is not undone by loading again.
-    known = {tags.said(tag) for tag in tag_store.tags(connection, None)}
-    once = {tags.said(tag): tag for tag in made}
-    fresh = [tag for words, tag in once.items() if words not in known]
+    made = (_tag(one, species, ids, origin) for one in heard.tags)
+    wanted = tags.in_force(replace(tag, number=at) for at, tag in enumerate(made, 1))
+    fresh, held_back = _news(wanted, tag_store.tags(connection, None))
     tag_store.add_tags(connection, fresh, [None] * len(fresh))
-    told.count("tags", new=len(fresh), same=len(once) - len(fresh))
+    told.count("tags", new=len(fresh), same=len(wanted) - len(fresh) - held_back)
+    if held_back:
+        told.conflicts.append(
+            f"{held_back} tags of the package are of photos that the same people have tagged "
+            "otherwise in the study, or taken back: what they did there holds."
+        )
+
+
+def _news(wanted: Sequence[Tag], known: Sequence[Tag]) -> tuple[list[Tag], int]:
+    """Give the tags that are to be added, and how many are not, for people said otherwise.
+
+    What a package said before may be said anew by one, with another place for animals; what
+    people did in the study since is never undone.
+    """
+    held = tags.in_force(known)
+    here, ever = {tags.said(tag) for tag in held}, {tags.said(tag) for tag in known}
+    touched = {tags.replaces_in(tag) for tag in known if tag.taken_back}
+    touched |= {tags.replaces_in(tag) for tag in held if not tag.origin.startswith(ORIGIN)}
+    missing = [tag for tag in wanted if tags.said(tag) not in here]
+    free = [tag for tag in missing if tags.replaces_in(tag) not in touched]
+    begun = {tags.replaces_in(tag) for tag in free if not tag.also}
+    numbers = {tag.number for tag in free}
+    # The first of a run replaces all of it: what was said beside it is to be said again.
+    again = (tag for tag in wanted if tag.also and tags.replaces_in(tag) in begun)
+    numbers |= {tag.number for tag in again}
+    new_to_people = [
+        tag for tag in missing if tag.number not in numbers and tags.said(tag) not in ever
+    ]
+    return [tag for tag in wanted if tag.number in numbers], len(new_to_people)
 
 
 def _tag(
@@ -340,6 +411,10 @@ def _notes(package: Package, heard: Hearing, where: Where, settings: Settings) -
             f"{heard.machine} observations are a machine's: they came in as not sure and wait for "
             "people."
         )
+    if heard.uncounted:
+        yield f"{heard.uncounted} counts of more than {logs.MOST_ANIMALS} animals were left out."
+    if package.oversized:
+        yield f"Left out, since no camera has it: {', '.join(package.oversized)}."
     if heard.without_photos:
         yield f"{heard.without_photos} observations have no photo in their time and were left out."
     if heard.quiet:
@@ -350,8 +425,21 @@ def _notes(package: Package, heard: Hearing, where: Where, settings: Settings) -
             f"No trays are named for: {', '.join(without)}. Write them in the camera log, and load "
             "the tray log."
         )
+    yield from _unwatched(package, heard)
     yield from _irregular(package)
     yield from _other_settings(package, settings)
+
+
+def _unwatched(package: Package, heard: Hearing) -> Iterable[str]:
+    """Tell of tags that name a tray which their placement does not watch."""
+    watched = {one.placement: one.trays for one in package.placements if one.trays}
+    named = dict.fromkeys((tag.placement, tag.tray) for tag in heard.tags if tag.tray)
+    stray = [f"{tray} at {at}" for at, tray in named if at in watched and tray not in watched[at]]
+    if stray:
+        yield (
+            f"Tags name trays that their placement does not watch: {', '.join(stray)}. Mend the "
+            "camera log if it does."
+        )
 
 
 def _irregular(package: Package) -> Iterable[str]:

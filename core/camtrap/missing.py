@@ -48,6 +48,14 @@ def _of_settings(settings: Settings) -> Iterator[str]:
             f"contributors is not set: write under [export] in {FILE_NAME} who is to be named, "
             'such as contributors = [{ name = "A. Example", role = "contact" }].'
         )
+    title = settings.sharing.title or settings.name
+    for name, words in (("title", title), ("description", settings.sharing.description)):
+        pieces = coordinates_in(words)
+        if pieces:
+            yield (
+                f"{name} would publish what reads like coordinates: {_listed(pieces)}. Write "
+                f"another {name} under [export] in {FILE_NAME}."
+            )
 
 
 def _of_placements(placements: Sequence[Placement], logged: Collection[str]) -> Iterator[str]:
@@ -87,7 +95,7 @@ def _of_species(species: Mapping[str, Species], named: Collection[str]) -> Itera
         yield f"Not in the species list: {_listed(unlisted)}. Give each its line there."
 
 
-def _of_ids(placements: Iterable[Placement], trays: Iterable[TrayDeployment]) -> Iterator[str]:
+def _of_ids(placements: Sequence[Placement], trays: Iterable[TrayDeployment]) -> Iterator[str]:
     ids = [one.placement for one in placements]
     nothing = [one for one in ids if one in MISSING]
     if nothing:
@@ -95,10 +103,10 @@ def _of_ids(placements: Iterable[Placement], trays: Iterable[TrayDeployment]) ->
             f"{_listed(nothing)} as a placement's name means in the standard that nothing is "
             "there. Name it differently in the camera log, and move its card."
         )
-    telling = [
-        *(one for one in ids if coordinates_in(one)),
-        *(one.deployment for one in trays if coordinates_in(one.deployment)),
-    ]
+    listed = list(trays)
+    watched = (tray for one in placements for tray in one.trays)
+    named = [*ids, *watched, *(one.deployment for one in listed), *(one.tray for one in listed)]
+    telling = [one for one in dict.fromkeys(named) if coordinates_in(one)]
     if telling:
         yield f"Reads like coordinates, which would be published: {_listed(telling)}. Rename it."
 

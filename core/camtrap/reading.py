@@ -6,7 +6,7 @@ What its observations say is decided in `hearing`; how all of it is stored in `i
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -18,8 +18,9 @@ from core.camtrap.choosing import plain_part, safe_part
 from core.camtrap.faultlist import Faults
 from core.camtrap.fields import DEPLOYMENTS, MEDIA, OBSERVATIONS, TableOf
 from core.camtrap.tabling import Layout, Reading
-from core.model import Placement, Species, SpeciesRole
-from core.sheets import plain_cell, plain_text
+from core.logs import LONGEST_QUIET_S, MINUTES_OF_A_DAY, MOST_UNCERTAIN_M
+from core.model import ANSWERS_WITHOUT_SPECIES, Placement, Species, SpeciesRole
+from core.sheets import key_cell, plain_cell, plain_text
 
 Row = dict[str, Value]
 OURS = "lastbite"
@@ -30,9 +31,10 @@ _COVERED = {
 }  # fmt: skip
 """Columns that a placement has itself."""
 _YES_NO = {"yes": True, "no": False}
-DAY_MIN = 1440
 SLACK = timedelta(seconds=2)
 """How far a time-lapse photo may lie from its due time."""
+MOST = {"cameraDelay": LONGEST_QUIET_S, "coordinateUncertainty": MOST_UNCERTAIN_M}
+"""The largest numbers that a camera log may hold. [s, m]"""
 KEYS = "abcdefghijklmnopqrstuvwxyz0123456789"
 
 
@@ -62,6 +64,8 @@ class Package:
     media: Mapping[str, tuple[Medium, ...]]
     """By placement, in the order of the table."""
     described: Mapping[str, Any]
+    oversized: tuple[str, ...] = ()
+    """Numbers that were left out since no camera log may hold them, in words."""
 
     @property
     def own(self) -> Mapping[str, Any]:
@@ -90,7 +94,8 @@ def read_package(folder: Path) -> Package:
         for row in deployments
     )  # fmt: skip
     models = {str(row["deploymentID"]): _model(row) for row in deployments}
-    return Package(folder, placements, offsets, models, told_apart, described)
+    oversized = tuple(_oversized(deployments))
+    return Package(folder, placements, offsets, models, told_apart, described, oversized)
 
 
 def table(folder: Path, described: Mapping[str, Any], of: TableOf, *, plain: bool) -> Iterator[Row]:
@@ -138,13 +143,37 @@ def _placement(row: Row, offset: timedelta, media: Sequence[Medium]) -> Placemen
         end=_utc(row["deploymentEnd"]),
         clock=offset_text(offset),
         working_at_pickup=_YES_NO.get(working),
-        timelapse_every_min=int(rhythm) if rhythm.isdecimal() else _rhythm(media, offset),
-        quiet_s=_whole(row["cameraDelay"]),
+        timelapse_every_min=_minutes(rhythm) or _rhythm(media, offset),
+        quiet_s=None if _too_large(row, "cameraDelay") else _whole(row["cameraDelay"]),
         latitude=_number(row["latitude"]),
         longitude=_number(row["longitude"]),
-        uncertainty_m=_number(row["coordinateUncertainty"]),
+        uncertainty_m=(
+            None
+            if _too_large(row, "coordinateUncertainty")
+            else _number(row["coordinateUncertainty"])
+        ),
         extra=extra | ({"deploymentTags": rest} if rest else {}),
     )
+
+
+def _too_large(row: Row, column: str) -> bool:
+    """Say whether a number is beyond what a camera log may hold."""
+    value = _number(row[column])
+    return value is not None and value > MOST[column]
+
+
+def _oversized(rows: Iterable[Row]) -> Iterator[str]:
+    """Name the numbers that were left out since no camera log may hold them."""
+    for row in rows:
+        for column in MOST:
+            if _too_large(row, column):
+                yield f"{column} {row[column]} of placement {exact(row, 'deploymentID')!r}"
+
+
+def _minutes(told: str) -> int | None:
+    """Read a rhythm; None where it is none that a day has. [min]"""
+    rhythm = int(told) if told.isdecimal() and len(told) <= len(str(MINUTES_OF_A_DAY)) else 0
+    return rhythm if 1 <= rhythm <= MINUTES_OF_A_DAY else None
 
 
 def pairs_of(told: str) -> list[tuple[str, str]]:
@@ -183,8 +212,8 @@ def _rhythm(media: Iterable[Medium], offset: timedelta) -> int | None:
     seconds = [one.hour * 3600 + one.minute * 60 + one.second for one in shown]
     fitting = (
         every
-        for every in range(DAY_MIN, 0, -1)
-        if DAY_MIN % every == 0 and all(_near(at, every * 60) for at in seconds)
+        for every in range(MINUTES_OF_A_DAY, 0, -1)
+        if MINUTES_OF_A_DAY % every == 0 and all(_near(at, every * 60) for at in seconds)
     )
     return next(fitting, None)
 
@@ -209,7 +238,7 @@ def _medium(row: Row, *, ours: bool) -> Medium:
     return Medium(
         id=exact(row, "mediaID"),
         placement=placement,
-        file=_own_file(path, placement) if ours else path,
+        file=_own_file(path, placement) if ours else _inside(path),
         moment=moment,
         timelapse=row["captureMethod"] == "timeLapse",
         type=text(row, "fileMediatype"),
@@ -233,18 +262,34 @@ def _own_file(path: str, placement: str) -> str:
     """Give a file's path below its card folder, as it was before our package wrote it safely."""
     own = f"{MEDIA_FOLDER}/{safe_part(placement, whole=True)}/"
     if path.startswith(own):
-        return "/".join(map(plain_part, path.removeprefix(own).split("/")))
-    return path
+        plain = "/".join(map(plain_part, path.removeprefix(own).split("/")))
+        # What a quoted path says may lead out as well as what a plain one does.
+        as_path = Path(plain)
+        if not as_path.anchor and ".." not in as_path.parts and "\0" not in plain:
+            return plain
+    return _inside(path)
+
+
+def _inside(path: str) -> str:
+    """Give a path as it is, or such that no file outside its card folder is ever looked at."""
+    if opening.is_inside(path) and "\0" not in path:
+        return path
+    return "/".join(safe_part(part) for part in path.replace("\\", "/").split("/") if part)
 
 
 def _told_apart(media: Iterable[Medium]) -> Iterator[Medium]:
     """Give files of one path names of their own: a study holds a path once."""
-    seen: Counter[str] = Counter()
-    for one in media:
-        seen[one.file] += 1
-        again = seen[one.file]
-        file = one.file if again == 1 else f"{one.file}#{again}"
-        yield Medium(one.id, one.placement, file, one.moment, one.timelapse, one.type)
+    listed = list(media)
+    told = {one.file for one in listed}
+    met: set[str] = set()
+    again: Counter[str] = Counter()
+    for one in listed:
+        file = one.file
+        while file in met or (file != one.file and file in told):
+            again[one.file] += 1
+            file = f"{one.file}#{again[one.file] + 1}"
+        met.add(file)
+        yield replace(one, file=file)
 
 
 # --- species -------------------------------------------------------------------------------------
@@ -258,7 +303,7 @@ def species_for(
     A new one has the key and the role that our own package tells, else a free key, the name that
     the package calls it by, and the role of a forager.
     """
-    told = {one.get("scientificName") or one.get("name"): one for one in _own_species(package)}
+    told = {str(one.get("scientificName") or one["name"]): one for one in _own_species(package)}
     called = _vernacular(package.described)
     taken = dict(known)
     found: dict[str, Species] = {}
@@ -266,7 +311,7 @@ def species_for(
         here = _alike(name, called.get(name, ""), taken.values())
         if here is None:
             own = told.get(name, {})
-            wanted = str(own.get("name") or called.get(name) or name)
+            wanted = _free_name(str(own.get("name") or called.get(name) or name), name, taken)
             role = next((one for one in SpeciesRole if one == own.get("role")), SpeciesRole.FORAGER)
             key = _key(str(own.get("key", "")), wanted, taken)
             here = Species(key, wanted, role, name, sensitive=bool(own.get("sensitive")))
@@ -284,7 +329,12 @@ def person_for(name: str, known: Mapping[str, Species], package: Package) -> Spe
         return here
     own = [one for one in _own_species(package) if one.get("role") == SpeciesRole.PERSON]
     told = next((o for o in own if (str(o["name"]).casefold() == "vehicle") is vehicle), {})
-    called = str(told.get("name", name))
+    called = _on_one_line(str(told.get("name", name)))
+    if called.casefold() in {one.name.casefold() for one in known.values()}:
+        # The list has it in another role: cars then count as people, who get another name.
+        if vehicle:
+            return person_for("person", known, package)
+        called = f"{called} (people)"
     key = _key(str(told.get("key", "")), called, known)
     return Species(key, called, SpeciesRole.PERSON, str(told.get("scientificName", "")))
 
@@ -298,27 +348,46 @@ def _vernacular(described: Mapping[str, Any]) -> dict[str, str]:
     """Give what the package calls its species: in English, or in no language that is told."""
     found = {}
     for one in described.get("taxonomic") or ():
-        names = one.get("vernacularNames") or {} if isinstance(one, dict) else {}
+        names = one.get("vernacularNames") if isinstance(one, dict) else None
+        if not isinstance(names, dict):
+            continue
         told = names.get("und") or names.get("eng") or next(iter(names.values()), "")
-        if told:
-            found[str(one.get("scientificName", ""))] = str(told)
+        if isinstance(told, str) and (plain := _on_one_line(told)):
+            found[str(one.get("scientificName", ""))] = plain
     return found
 
 
 def _alike(name: str, called: str, known: Iterable[Species]) -> Species | None:
-    """Find a species by its scientific name, else by what it is called."""
+    """Find a species by its scientific name, else by what it is called.
+
+    One name may stand for two kinds: what has a scientific name is no other than that.
+    """
     listed = list(known)
     plain = name.casefold()
     by_science = (one for one in listed if one.scientific_name.casefold() == plain)
-    by_name = (one for one in listed if one.name.casefold() in {plain, called.casefold()})
+    by_name = (
+        one
+        for one in listed
+        if one.name.casefold() == plain
+        or (not one.scientific_name and one.name.casefold() == called.casefold())
+    )
     return next(by_science, None) or next(by_name, None)
+
+
+def _free_name(wanted: str, scientific: str, taken: Mapping[str, Species]) -> str:
+    """Give the name of a new species: as wanted, unless the list or the answers have that."""
+    used = {*(one.name.casefold() for one in taken.values()), *ANSWERS_WITHOUT_SPECIES}
+    plain = _on_one_line(wanted)
+    return plain if plain and plain.casefold() not in used else scientific
 
 
 def _key(wanted: str, name: str, taken: Mapping[str, Species]) -> str:
     used = {key.casefold() for key in taken}
     letters = [one for one in name.casefold() if one in KEYS]
     free = (
-        one for one in (wanted, *letters, *KEYS) if len(one) == 1 and one.casefold() not in used
+        one
+        for one in (wanted, *letters, *KEYS)
+        if key_cell(one) == one and one.casefold() not in used
     )
     return next(free, None) or next(chr(at) for at in range(0x3B1, 0x3FF) if chr(at) not in used)
 
@@ -333,9 +402,11 @@ def exact(row: Row, column: str) -> str:
 
 def text(row: Row, column: str) -> str:
     """Give a cell as text on one line; empty where nothing is there."""
-    return (
-        " ".join(re.sub(r"[\x00-\x1f\x7f]", " ", str(row[column])).split()) if row[column] else ""
-    )
+    return _on_one_line(str(row[column])) if row[column] else ""
+
+
+def _on_one_line(told: str) -> str:
+    return " ".join(re.sub(r"[\x00-\x1f\x7f]", " ", told).split())
 
 
 def _as_text(value: Value) -> str:

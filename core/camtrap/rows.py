@@ -43,7 +43,7 @@ def deployment_row(
     return {
         "baitUse": "true",
         **others,
-        "deploymentID": own.placement,
+        "deploymentID": telling.without_sites(own.placement),
         "locationID": place.id,
         "locationName": place.name,
         "latitude": place.at.latitude_text,
@@ -51,11 +51,11 @@ def deployment_row(
         "coordinateUncertainty": str(place.at.uncertainty_m),
         "deploymentStart": time_text(chosen.start, chosen.offset),
         "deploymentEnd": time_text(chosen.end, chosen.offset),
-        "cameraID": own.camera,
+        "cameraID": texts["cameraID"],
         "cameraModel": model,
         "cameraDelay": "" if own.quiet_s is None else str(own.quiet_s),
         "timestampIssues": "true" if issues else "false",
-        "deploymentTags": _tags(own, texts["deploymentTags"]),
+        "deploymentTags": _tags(own, texts["deploymentTags"], telling),
     }
 
 
@@ -75,16 +75,17 @@ def own_columns(placement: Placement) -> Row:
 def free_texts(placement: Placement, telling: Telling) -> Row:
     """Give the free texts of its line in the camera log, as they may be told."""
     thing = f"placement {placement.placement!r}"
-    return {
+    texts = {
         name: telling.text(f"{name} of {thing}", placement.extra.get(name, ""))
         for name in FREE_TEXTS
     }
+    return texts | {"cameraID": telling.word(f"camera of {thing}", placement.camera)}
 
 
-def _tags(placement: Placement, more: str) -> str:
+def _tags(placement: Placement, more: str, telling: Telling) -> str:
     """Give what the standard has no column for: trays, and how the camera was set."""
     working = placement.working_at_pickup
-    pairs = [("tray", tray) for tray in placement.trays]
+    pairs = [("tray", telling.without_sites(tray)) for tray in placement.trays]
     pairs += [
         ("working_at_pickup", "" if working is None else "yes" if working else "no"),
         ("timelapse_every_min", str(placement.timelapse_every_min or "")),
@@ -96,7 +97,7 @@ def media_row(chosen: Chosen, media: Media, *, public: bool) -> Row:
     """Tell one photo of a placement."""
     return {
         "mediaID": media.id,
-        "deploymentID": chosen.placement.placement,
+        "deploymentID": chosen.name,
         "captureMethod": capture_method(media.photo),
         "timestamp": time_text(true_time(media.photo), chosen.offset),
         "filePath": f"{MEDIA}/{media.id}",

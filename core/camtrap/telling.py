@@ -12,6 +12,7 @@ VEHICLE = "vehicle"
 """A species of people that is called so is told as the standard's vehicle."""
 SHORTEST = 3
 """Letters from which on the name of a site is looked for inside other names (ours)."""
+_ENDING = re.compile(r"\.[A-Za-z]{3,4}$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,9 +58,10 @@ class Telling:
         return pseudonym(name, self.secret) if told else name
 
     def without_sites(self, text: str) -> str:
-        """Give any text without the names of sites, where a species is sensitive.
+        """Give what people wrote without the names of sites, where a species is sensitive.
 
-        People build the ids of trays and placements from them.
+        People build the ids of trays and placements from them. A time, a number or a word of the
+        standard is not to come here: a site may be called `202`, or `bush`.
         """
         return self._named.sub(self._hidden, text) if self.sensitive and self.sites else text
 
@@ -82,9 +84,24 @@ class Telling:
         self.withheld[thing] = Withheld(thing, pieces)
         return ""
 
-    def folder(self, part: str) -> str:
-        """Give one part of a photo's path; what stands for it where it reads like coordinates."""
-        return pseudonym(part, self.secret).replace(":", "-") if coordinates_in(part) else part
+    def word(self, thing: str, words: str) -> str:
+        """Give a short text, such as a microhabitat; nothing where it reads like coordinates."""
+        pieces = coordinates_in(words)
+        if not pieces:
+            return self.without_sites(words)
+        self.withheld[thing] = Withheld(thing, pieces)
+        return ""
+
+    def path(self, file: str) -> str:
+        """Give a photo's path; parts that read like coordinates keep only their ending."""
+        return "/".join(map(self._part, self.without_sites(file).split("/")))
+
+    def _part(self, part: str) -> str:
+        if not coordinates_in(part):
+            return part
+        ending = _ENDING.search(part)
+        stem = pseudonym(part, self.secret).replace(":", "-")
+        return stem + ending[0] if ending else stem
 
     def kind(self, key: str) -> str:
         """Give the standard's type of what a tag names."""

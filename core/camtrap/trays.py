@@ -25,6 +25,8 @@ LOG_COLUMNS = (
     *(column.name for column in traylog.COLUMNS if column.name not in {"deployment", HANDLER}),
 )  # fmt: skip
 OUTCOME_COLUMNS = ("deployment", PLACEMENT, OTHERS, *tables.OUTCOME_COLUMNS[1:])
+WORDS = ("pair", "microhabitat", "food", "target")
+"""Short texts of the tray log; others are ids, numbers or words from a list."""
 MOST = 1_000_000
 """Larger masses and counts are slips of the pen (ours); a reader takes INF for a number."""
 
@@ -41,9 +43,16 @@ def watching(tray: TrayDeployment, placements: Iterable[Placement]) -> list[str]
     ]
 
 
-def free_texts(tray: TrayDeployment, telling: Telling) -> str:
-    """Give what somebody noted of a tray, as it may be told."""
-    return telling.text(f"notes of tray deployment {tray.deployment!r}", tray.notes)
+def told_texts(tray: TrayDeployment, telling: Telling) -> Row:
+    """Give what people wrote of a tray, as it may be told."""
+    of = f"of tray deployment {tray.deployment!r}"
+    words = {name: telling.word(f"{name} {of}", getattr(tray, name)) for name in WORDS}
+    return words | {
+        "deployment": telling.without_sites(tray.deployment),
+        "tray": telling.without_sites(tray.tray),
+        "site": telling.site(tray.site),
+        "notes": telling.text(f"notes {of}", tray.notes),
+    }
 
 
 def log_rows(
@@ -55,11 +64,10 @@ def log_rows(
         cells = traylog.tray_cells(one, zone)
         yield {
             **{name: cells[name] for name in LOG_COLUMNS if name in cells},
-            **_seen_by(seen[one.deployment]),
+            **_seen_by(seen[one.deployment], telling),
             "set_out": tables.time_text(one.set_out, zone),
             "picked_up": tables.time_text(one.picked_up, zone),
-            "site": telling.site(one.site),
-            "notes": free_texts(one, telling),
+            **told_texts(one, telling),
         }
 
 
@@ -67,20 +75,23 @@ def outcome_rows(
     outcomes: Iterable[Outcome], seen: Mapping[str, Sequence[str]], telling: Telling,
     zone: ZoneInfo,
 ) -> Iterator[Row]:  # fmt: skip
-    """Tell every outcome; what somebody noted of the tray is told as in the tray log."""
+    """Tell every outcome; what somebody wrote of the tray is told as in the tray log."""
     for one in outcomes:
-        tray = one.deployment
-        notes = [free_texts(tray, telling) if note == tray.notes else note for note in one.notes]
+        tray, texts = one.deployment, told_texts(one.deployment, telling)
+        notes = [texts["notes"] if note == tray.notes else note for note in one.notes]
+        if texts["target"] != tray.target:
+            notes = [note.replace(tray.target, texts["target"]) for note in notes]
         yield {
             **tables.outcome_row(one, zone),
-            **_seen_by(seen[tray.deployment]),
-            "site": telling.site(tray.site),
+            **{name: text for name, text in texts.items() if name in OUTCOME_COLUMNS},
+            **_seen_by(seen[tray.deployment], telling),
             "notes": "; ".join(filter(None, notes)),
         }
 
 
-def _seen_by(placements: Sequence[str]) -> Row:
-    return {PLACEMENT: next(iter(placements), ""), OTHERS: ";".join(placements[1:])}
+def _seen_by(placements: Sequence[str], telling: Telling) -> Row:
+    told = [telling.without_sites(one) for one in placements]
+    return {PLACEMENT: next(iter(told), ""), OTHERS: ";".join(told[1:])}
 
 
 # --- what the columns mean ---------------------------------------------------------------------

@@ -7,7 +7,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -22,32 +22,26 @@ MOST_TOLD = 10
 
 
 class TableFile:
-    """A table that grows by chunks; `told` says how any cell may be told."""
+    """A table that grows by chunks."""
 
-    def __init__(
-        self, folder: Path, name: str, columns: Sequence[str], told: Callable[[str], str]
-    ) -> None:
+    def __init__(self, folder: Path, name: str, columns: Sequence[str]) -> None:
         self.path = folder / f"{name}.csv"
         self.rows = 0
         self._columns = columns
-        self._told = told
         header = "".join(tables.csv_text(columns, ()))
         self.path.write_text(header, encoding="utf-8", newline="")
 
     def add(self, rows: Iterable[Mapping[str, str]]) -> None:
         """Write some more rows; a column that a row does not have is empty there."""
         with self.path.open("a", encoding="utf-8", newline="") as file:
-            whole = (
-                {name: self._told(row.get(name, "")) for name in self._columns} for row in rows
-            )
-            lines = tables.csv_text(self._columns, self._counted(whole))
+            lines = tables.csv_text(self._columns, self._counted(rows))
             next(lines)
             file.writelines(lines)
 
-    def _counted(self, rows: Iterable[dict[str, str]]) -> Iterator[dict[str, str]]:
+    def _counted(self, rows: Iterable[Mapping[str, str]]) -> Iterator[dict[str, str]]:
         for row in rows:
             self.rows += 1
-            yield row
+            yield dict(row)
 
 
 def write_descriptor(folder: Path, described: Mapping[str, Any]) -> None:
