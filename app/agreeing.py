@@ -22,12 +22,21 @@ def share(found: Share | Undefined) -> str:
     if isinstance(found, Undefined):
         return undefined(found)
     low, high = found.interval.low * 100, found.interval.high * 100
-    return f"{found.part} of {found.n}, {found.share:.0%} ({low:.0f} to {high:.0f} %)"
+    return f"{found.part} of {found.n}, {_percent(found.share)} ({low:.0f} to {high:.0f} %)"
 
 
 def percent(found: float | Undefined) -> str:
     """Write a share without an interval."""
-    return undefined(found) if isinstance(found, Undefined) else f"{found:.0%}"
+    return undefined(found) if isinstance(found, Undefined) else _percent(found)
+
+
+def _percent(found: float) -> str:
+    return f"{found * 100:.0f} %"
+
+
+def of_ruled(found: Share | Undefined) -> str:
+    """Write the share of what an instructor ruled; often there is none of it yet."""
+    return "none of these was ruled yet" if isinstance(found, Undefined) else share(found)
 
 
 def undefined(found: Undefined) -> str:
@@ -97,7 +106,7 @@ def left_out(reasons: Sequence[tuple[str, int]]) -> str:
 def sheet_lines(sheet: Sheet, species: Names) -> list[dict[str, str]]:
     """Give how often a reader said what was settled, by what was settled."""
     return [
-        {"settled as": said(answer, species), "you said so": f"{right} of {of}"}
+        {"settled as": said(answer, species), "said so": f"{right} of {of}"}
         for answer, right, of in sheet.by_answer
     ]
 

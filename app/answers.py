@@ -11,6 +11,7 @@ from core.analysis.ranks import SignedRank
 from core.analysis.rates import VisitRate, VisitRates
 from core.analysis.used import Summary, UsedTrays
 from core.analysis.whole import Analysis
+from core.model import Status
 from core.plots.words import UNIT, counted, difference, number, p_text, says_in_words
 from core.sensitivity import Sensitivity, Setting
 
@@ -36,7 +37,8 @@ def ledger_lines(found: Ledger) -> list[Line]:
 
 def mass_alone(confirmed: Analysis, found: Analysis) -> str:
     """Say what an analysis by mass alone is, and what it is not; empty where it adds no tray."""
-    known, all_used = confirmed.ledger.analysed, found.used[0].used
+    status = confirmed.ledger.by_status()
+    known, all_used = status[Status.KEEP] + status[Status.CAUTION], found.used[0].used
     if all_used <= known:
         return ""
     return (
@@ -44,6 +46,13 @@ def mass_alone(confirmed: Analysis, found: Analysis) -> str:
         "takes all of them by their mass, whoever ate: it is how much somebody left, not the "
         "giving-up density of a species, and never goes into the numbers above."
     )
+
+
+def mass_says_more(confirmed: Analysis, found: Analysis) -> str:
+    """Point to the analysis by mass where densities with a forager cannot be compared."""
+    if not isinstance(confirmed.test, Undefined) or isinstance(found.test, Undefined):
+        return ""
+    return " By mass alone, whoever ate, microhabitats are compared further down."
 
 
 def used_lines(used: Sequence[UsedTrays]) -> list[Line]:
@@ -92,7 +101,7 @@ def pair_lines(pairs: Pairs | Undefined, test: SignedRank | Undefined) -> list[L
         return [{"what": "pairs", "number": "none", "how": pairs.why}]
     nights = "nights of a station averaged" if pairs.choice.average_nights else "each night counts"
     lines = [
-        {"what": "pairs", "number": str(len(pairs.made)), "how": "a density on both sides"},
+        {"what": "pairs", "number": str(len(pairs.made)), "how": "a value on both sides"},
         {"what": "pairs lost", "number": str(len(pairs.lost)), "how": "why stands below"},
     ]
     if isinstance(test, Undefined):
@@ -114,7 +123,7 @@ def pair_lines(pairs: Pairs | Undefined, test: SignedRank | Undefined) -> list[L
         },
         {
             "what": "p",
-            "number": "not told" if isinstance(p, Undefined) else p_text(p.p),
+            "number": "not told" if isinstance(p, Undefined) else f"p = {p.p:.3g}",
             "how": p.why if isinstance(p, Undefined) else str(p.method),
         },
         {
@@ -155,7 +164,7 @@ def mixed_lines(found: MixedModel | Undefined) -> list[Line]:
          "how": f"{found.left_out} only bounded, left out; scale: {found.scale}"},
         {"what": f"{choice.first} minus {choice.second}", "number": number(found.effect),
          "how": f"{_interval(found.interval)}; {p_text(found.p)}, "
-                f"{found.spare} degrees of freedom"},
+                f"{counted(found.spare, 'degree')} of freedom"},
         {"what": f"{choice.second}", "number": number(found.baseline), "how": "mean"},
     ]  # fmt: skip
     lines += [
@@ -290,5 +299,7 @@ def asked(analysis: Analysis) -> str:
         f"Density of {who}, {choice.measure}, {choice.first or '?'} minus {choice.second or '?'}; "
         f"n = {analysis.ledger.n} study trays, {analysis.ledger.analysed} with a value. "
         f"Gap {own.gap.total_seconds():g} s, tolerance {within}, taggers needed "
-        f"{own.taggers_needed}, stations by {choice.station_by}."
+        f"{own.taggers_needed}, stations by {choice.station_by}, "
+        f"{'nights averaged' if choice.average_nights else 'each night by itself'}, "
+        f"{choice.alternative} test, model on the scale {choice.scale}."
     )

@@ -33,9 +33,9 @@ READS = frozenset(
         "watching.rhythms_at_tray",
         # what the outcomes say together; other settings would tell what is not settled
         "analysis.foragers", "analysis.microhabitats", "analysis.seasons", "analysis.choice",
-        "analysis.outcomes", "analysis.analyse", "analysis.daylight",
+        "analysis.outcomes", "analysis.analyse", "analysis.by_mass", "analysis.daylight",
         # people
-        "tagger", "taggers", "people.has_share", "people.how_handed_out", "people.sheet",
+        "tagger", "taggers", "people.share_of", "people.how_handed_out", "people.sheet",
     }
 )  # fmt: skip
 """What every tagger may ask of a study on a server."""

@@ -20,16 +20,37 @@ FOR_ALL = {"Tag", "Trays", "Results", "Class"}
 
 
 def pages(who: Who | None) -> list[st.Page]:
-    """Give the pages that somebody may open, the first of which opens by itself."""
-    shown = [
-        (file, title, icon)
-        for file, title, icon in PAGES
-        if who is None or title in FOR_ALL or people.may(who, Act.CHANGE)
-    ]
-    return [
-        st.Page(file, title=title, icon=icon, url_path=title.lower(), default=title == shown[0][1])
-        for file, title, icon in shown
-    ]
+    """Give the pages that somebody may open, before them the bare address, which opens the first.
+
+    The first has an address of its own too, so that it can be loaded again. Pages that are not
+    for them say so to whoever has their address.
+    """
+    found = [_page(*one, may=_may_open(who, one[1])) for one in PAGES]
+    first = next(page for page, one in zip(found, PAGES, strict=True) if _may_open(who, one[1]))
+    bare = st.Page(
+        lambda: st.switch_page(first), title="Lastbite", url_path="first", default=True,
+        visibility="hidden",
+    )  # fmt: skip
+    return [bare, *found]
+
+
+def _may_open(who: Who | None, title: str) -> bool:
+    return who is None or title in FOR_ALL or people.may(who, Act.CHANGE)
+
+
+def _page(file: str, title: str, icon: str, *, may: bool) -> st.Page:
+    return st.Page(
+        file if may else not_yours,
+        title=title,
+        icon=icon,
+        url_path=title.lower(),
+        visibility="visible" if may else "hidden",
+    )
+
+
+def not_yours() -> None:
+    """Say that a page is the instructors'."""
+    st.info("This page is for instructors. Yours are Tag, Trays, Results and Class, above.")
 
 
 st.set_page_config(page_title="Lastbite", page_icon=widgets.icon(), layout="wide")
@@ -41,3 +62,4 @@ if here is not None:
     with widgets.faults():
         signin.whose(here, page.title)
         page.run()
+        signin.remember()

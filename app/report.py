@@ -16,6 +16,7 @@ from app.reportwords import Facts
 from core.analysis.choice import Choice, folded
 from core.analysis.daylight import Place, by_the_sun
 from core.analysis.intervals import Undefined
+from core.analysis.pairs import Pairs
 from core.analysis.whole import Analysis, analyse
 from core.model import HANDLER, AnsweredVisit, Outcome, Photo, Species, SpeciesRole, Status
 from core.plots import look
@@ -28,6 +29,8 @@ from core.plots.steadiness import steps_figure
 from core.plots.words import counted, what_can_be_said
 from core.sensitivity import Sensitivity
 
+LONGEST_WORD = 30
+"""Longer words, such as checksums, are broken where a column ends. [characters]"""
 MOST_PICTURES = 6
 """So many photos of a tray are shown at the most."""
 WITHOUT = (Status.DROP, Status.ERROR, Status.PENDING, Status.NO_GUD)
@@ -72,7 +75,10 @@ def page(material: Material, wanted: Wanted) -> str:
     body = "\n".join(
         [
             f"<h1>{escape(title)}</h1>",
-            _paragraph(f"What this can say. {what_can_be_said(analysis.test, analysis.choice)}"),
+            _paragraph(
+                f"What this can say. {what_can_be_said(analysis.test, analysis.choice)}"
+                f"{answers.mass_says_more(analysis, shown.by_mass)}"
+            ),
             _paragraph(answers.asked(analysis)),
             *map(_paragraph, analysis.remarks),
             _heading("Methods"),
@@ -111,8 +117,7 @@ def _results(analysis: Analysis, material: Material, wanted: Wanted) -> Iterable
     yield _table(answers.pair_lines(pairs, test))
     if not isinstance(pairs, Undefined):
         yield _paragraph(pairs.warning)
-        yield _table([{"why pairs were lost": why, "pairs": str(n)}
-                      for why, n in pairs.lost_by_reason().items()])  # fmt: skip
+    yield _lost(pairs)
     yield _heading("Visits")
     if not material.facts.sensitive or wanted.places:
         daylight = by_the_sun(material.outcomes, material.tray_places, analysis.choice)
@@ -121,8 +126,10 @@ def _results(analysis: Analysis, material: Material, wanted: Wanted) -> Iterable
     yield _paragraph(answers.left_out_of_rates(analysis.rates))
     yield _heading("Models")
     yield _table(answers.mixed_lines(analysis.mixed))
-    yield _figure(fitted_figure(analysis.mixed), 5)
-    yield _figure(normal_figure(analysis.mixed), 6)
+    if not isinstance(analysis.mixed, Undefined):
+        yield _figure(fitted_figure(analysis.mixed), 5)
+        if not isinstance(normal := normal_figure(analysis.mixed), Undefined):
+            yield _figure(normal, 6)
     yield _table(answers.censored_lines(analysis.censored))
     yield from _by_mass(analysis, material.by_mass)
     if found is not None:
@@ -140,7 +147,14 @@ def _by_mass(confirmed: Analysis, found: Analysis) -> Iterable[str]:
         yield _paragraph(told)
         yield _table(answers.left_lines(found.used))
         yield _table(answers.pair_lines(found.pairs, found.test))
+        yield _lost(found.pairs)
         yield _table(answers.mixed_lines(found.mixed))
+        yield _table(answers.censored_lines(found.censored))
+
+
+def _lost(pairs: Pairs | Undefined) -> str:
+    lost = {} if isinstance(pairs, Undefined) else pairs.lost_by_reason()
+    return _table([{"why pairs were lost": why, "pairs": str(n)} for why, n in lost.items()])
 
 
 def _set_aside(material: Material, wanted: Wanted) -> Iterable[str]:
@@ -286,10 +300,16 @@ def _table(lines: Sequence[Mapping[str, str]]) -> str:
         return ""
     head = "".join(f'<th scope="col">{escape(name)}</th>' for name in names)
     rows = "".join(
-        "<tr>" + "".join(f"<td>{escape(str(line[name]))}</td>" for name in names) + "</tr>"
-        for line in lines
+        "<tr>" + "".join(_cell(str(line[name])) for name in names) + "</tr>" for line in lines
     )
     return f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+
+
+def _cell(words: str) -> str:
+    """Give a cell; only one with a word that no column could hold is broken anywhere."""
+    long = max(map(len, words.split()), default=0) > LONGEST_WORD
+    opened = '<td class="long">' if long else "<td>"
+    return f"{opened}{escape(words)}</td>"
 
 
 def _figure(found: Figure | Undefined, number: int) -> str:
@@ -316,7 +336,8 @@ body { font: 15px/1.5 sans-serif; color: #1c2421; background: #fff; max-width: 6
 h1, h2, h3 { line-height: 1.25; break-after: avoid; }
 table { border-collapse: collapse; margin: 0.8rem 0; width: 100%; font-size: 13px; }
 th, td { border-bottom: 1px solid #c5ccc8; padding: 0.25rem 0.5rem; text-align: left;
- vertical-align: top; overflow-wrap: anywhere; }
+ vertical-align: top; overflow-wrap: break-word; }
+td.long { overflow-wrap: anywhere; }
 thead { display: table-header-group; }
 tr, figure, section { break-inside: avoid; }
 figure { margin: 1rem 0; }

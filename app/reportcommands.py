@@ -1,5 +1,6 @@
 """The command that writes a report of a study: what is asked of it, and where it goes."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,10 @@ if TYPE_CHECKING:
     from core.analysisbook import Question
     from core.workspace import Workspace
 
+MEASURES = click.Choice(["grams", "grams-per-litre", "items", "proportion"])
+SCALES = click.Choice(["raw", "log", "logit", "arcsine"])
+ALTERNATIVES = click.Choice(["two-sided", "greater", "less"])
+
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
@@ -17,6 +22,10 @@ if TYPE_CHECKING:
 @click.option("--forager", metavar="KEY", default="", help="Whose density: a key of the species.")
 @click.option("--microhabitats", nargs=2, metavar="FIRST SECOND", help="What is compared.")
 @click.option("--season", multiple=True, metavar="S", help="Only trays of this season.")
+@click.option("--measure", type=MEASURES, help="In what densities are told.")
+@click.option("--scale", type=SCALES, default="raw", help="Of the mixed model.")
+@click.option("--each-night", is_flag=True, help="Rank each night, not the mean of a station.")
+@click.option("--alternative", type=ALTERNATIVES, default="two-sided", help="Of the test.")
 @click.option("--sensitivity", is_flag=True, help="Also work it out under other settings.")
 @click.option("--pictures", is_flag=True, help="Show photos of the trays without a density.")
 @click.option("--people", is_flag=True, help="With notes of the logs, and people on photos.")
@@ -28,6 +37,10 @@ def report(
     forager: str,
     microhabitats: tuple[str, str] | None,
     season: tuple[str, ...],
+    measure: str | None,
+    scale: str,
+    each_night: bool,
+    alternative: str,
     sensitivity: bool,
     pictures: bool,
     people: bool,
@@ -39,17 +52,30 @@ def report(
     It needs no network and no other file. People and places are left out unless asked for.
     """
     from app import report as layout  # noqa: PLC0415
+    from core.analysis.choice import Alternative, Measure  # noqa: PLC0415
+    from core.analysis.scales import Scale  # noqa: PLC0415
     from core.errors import StudyError  # noqa: PLC0415
     from core.workspace import Workspace  # noqa: PLC0415
 
     if file.exists() and not overwrite:
         raise StudyError(f"{file} is there already. Name another file, or say --overwrite.")
     with Workspace.open(study) as workspace:
-        question = workspace.analysis.question(forager, microhabitats, season)
+        question = replace(
+            workspace.analysis.question(forager, microhabitats, season),
+            measure=Measure[_name(measure)] if measure else None,
+            scale=Scale[_name(scale)],
+            average_nights=not each_night,
+            alternative=Alternative[_name(alternative)],
+        )
         material = gather(workspace, question, sensitivity=sensitivity)
         made = layout.page(material, layout.Wanted(people, places, pictures))
     _write(file, made)
     click.echo(f"Wrote {file}.", err=True)
+
+
+def _name(word: str) -> str:
+    """Give the name that a word of the command has in the code."""
+    return word.replace("-", "_").upper()
 
 
 def gather(

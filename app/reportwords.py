@@ -62,9 +62,10 @@ def _field(facts: Facts, choice: Choice) -> str:
     nights = {night for one in study if (night := night_of(one, choice.zone))}
     sites = {folded(one.site) for one in study if one.site}
     cameras = counted(len(facts.placements), "camera placement")
+    watched = f"watched by {cameras}" if facts.placements else "watched by no camera"
     return (
         f"{counted(len(study), 'tray')} were set out at {counted(len(sites), 'site')} over "
-        f"{counted(len(nights), 'night')} and watched by {cameras}. Each tray was weighed (or "
+        f"{counted(len(nights), 'night')} and {watched}. Each tray was weighed (or "
         "its food counted) when it was set out and when it was picked up."
     )
 
@@ -129,9 +130,11 @@ def _statistics(analysis: Analysis) -> str:
         else "each night counted by itself"
     )
     words = (
+        f"Densities are told as {choice.measure}. "
         f"Trays of {choice.first} and {choice.second} of one site and night were paired and their "
-        f"differences compared by the Wilcoxon signed-rank test and the Hodges-Lehmann estimate; "
-        f"{nights}. Shares have Wilson intervals, visit rates the watched hours as exposure. "
+        f"differences compared by the Wilcoxon signed-rank test ({choice.alternative}) and the "
+        f"Hodges-Lehmann estimate; {nights}. Shares have Wilson intervals, visit rates the "
+        "watched hours as exposure. "
         f"Intervals are of {LEVEL:.0%}, and the level of tests is {ALPHA:g}."
     )
     if isinstance(analysis.mixed, MixedModel):
@@ -164,7 +167,7 @@ def reporting_items(facts: Facts, choice: Choice, *, places: bool) -> list[Line]
         ("camera", "cameras", _several(one.camera for one in cameras)),
         ("camera", "model", _column(cameras, ("model", "make", "camera_model"))),
         ("deployment", "placements, with the trays in view of each",
-         f"{len(cameras)}, {_several(str(len(one.trays)) for one in cameras)} trays each"),
+         _trays_each(cameras)),
         ("deployment", "period", period),
         ("deployment", "height, distance, angle, flash",
          _column(cameras, ("height", "height_m", "distance", "distance_m", "angle", "flash"))),
@@ -178,8 +181,7 @@ def reporting_items(facts: Facts, choice: Choice, *, places: bool) -> list[Line]
         ("settings", "sensitivity, photos a trigger, video",
          _column(cameras, ("sensitivity", "photos_per_trigger", "burst", "video"))),
         ("settings", "clock", _several(one.clock or "the study's zone" for one in cameras)),
-        ("design", "trays", f"{len(study)} study, "
-         + _several(str(one.role) for one in facts.trays if one.role is not TrayRole.STUDY)),
+        ("design", "trays", _several(str(one.role) for one in facts.trays)),
         ("design", "microhabitats", _several(one.microhabitat for one in study)),
         ("design", "food", _several(one.food for one in study)),
         ("design", "put in", _amounts(study)),
@@ -187,6 +189,13 @@ def reporting_items(facts: Facts, choice: Choice, *, places: bool) -> list[Line]
                                              for one in study)),
     ]  # fmt: skip
     return [{"group": group, "item": item, "as logged": told} for group, item, told in items]
+
+
+def _trays_each(cameras: Sequence[Placement]) -> str:
+    """Say how many placements there are, and how many trays each has in view."""
+    if not cameras:
+        return "none"
+    return f"{len(cameras)}, {_several(str(len(one.trays)) for one in cameras)} trays each"
 
 
 def _several(values: Iterable[str]) -> str:

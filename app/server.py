@@ -131,10 +131,10 @@ def secrets(workspace: Workspace) -> Mapping[str, Any] | None:
     """
     if workspace.settings.sign_in is not SignIn.OIDC:
         return None
-    if importlib.util.find_spec("authlib") is None:
+    if not all(map(importlib.util.find_spec, ("authlib", "httpx"))):
         raise StudyError(
-            "Signing in with accounts needs Authlib, which is not installed. "
-            "Install it: pip install 'lastbite[oidc]'"
+            "Signing in with accounts needs Authlib and HTTPX, which are not installed. "
+            "Install them: pip install 'lastbite[oidc]'"
         )
     file = workspace.folder / OIDC_NAME
     try:

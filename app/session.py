@@ -72,6 +72,12 @@ def tagger() -> str:
 def set_tagger(name: str | None) -> None:
     """Keep the name; blanks inside and at the ends are made single."""
     st.session_state["own_tagger"] = " ".join((name or "").split())
+    st.session_state["own_said_name"] = bool(tagger()) or has_said()
+
+
+def has_said() -> bool:
+    """Say whether this browser gave a name since it opened the page, or took it back."""
+    return bool(st.session_state.get("own_said_name"))
 
 
 def signed_in(name: str, way: str) -> None:
@@ -111,6 +117,11 @@ def header(name: str) -> str:
     return str(st.context.headers.get(name, ""))
 
 
+def provider() -> str:
+    """Give where the provider of the accounts says what it is, as `oidc.toml` has it."""
+    return str(st.secrets["auth"]["server_metadata_url"])
+
+
 def kept(name: str, default: str = "") -> str:
     """Give a choice that outlives a change of page; the first time from the address line."""
     return str(st.session_state.get(f"own_{name}", st.query_params.get(name, default)))
@@ -134,6 +145,11 @@ def held(name: str) -> object:
 def widget(key: str, default: object = None) -> object:
     """Give what a control on the page holds now."""
     return st.session_state.get(key, default)
+
+
+def set_widget(key: str, value: object) -> None:
+    """Give a control another value, before the page is drawn."""
+    st.session_state[key] = value
 
 
 def dark() -> bool:

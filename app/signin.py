@@ -5,6 +5,8 @@ account, or from a proxy's header; the browser then keeps a signed ticket, so th
 given to nobody else and a page that is loaded again need not ask again.
 """
 
+import http.client
+import urllib.request
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,7 +15,7 @@ import streamlit as st
 from app import guard, session, viewer, wording
 from app.viewer import tickets
 from core import people
-from core.errors import LastbiteError, StudyError
+from core.errors import LastbiteError, PeopleError, StudyError
 from core.people import Act, SignIn, State, Who
 from core.workspace import Workspace
 
@@ -26,8 +28,19 @@ export default function keeper({ data, setStateValue }) {
   if (data.ticket && has) setStateValue("kept", data.ticket.slice(-16));
 }
 """
+REMEMBERER = """
+export default function rememberer({ data, setStateValue }) {
+  const kept = `lastbite:${data.study}:who`;
+  if (data.said) sessionStorage.setItem(kept, JSON.stringify([data.who, data.instructs]));
+  else if (sessionStorage.getItem(kept)) {
+    setStateValue("who", JSON.parse(sessionStorage.getItem(kept)));
+  }
+}
+"""
 
 
+PATIENCE_S = 10
+"""So long a provider may take to answer (a judgement)."""
 WAIT = "One moment: this browser keeps your sign-in. It has to allow this page's cookie."
 
 
@@ -55,6 +68,8 @@ def _prove(study: Workspace) -> None:
             account = session.header(study.settings.header).strip()
             name, vetted = account, True
         case SignIn.OIDC:
+            if session.kept("out") == "yes":  # the provider's word holds until the page is left
+                return
             account, name = account_of(st.user.to_dict())
             vetted = False
         case _:
@@ -95,7 +110,7 @@ def _take_kept(study: Workspace) -> None:
 
 
 def _ask(study: Workspace) -> None:
-    if session.cookie(cookie_name(study)):
+    if session.cookie(cookie_name(study)) or session.kept("out") == "yes":
         _keeper(study, "")  # what it let this browser look at is over
     st.title(study.settings.name)
     match study.settings.sign_in:
@@ -104,6 +119,7 @@ def _ask(study: Workspace) -> None:
         case SignIn.OIDC:
             st.markdown("Sign in with your account. An instructor lets you in the first time.")
             if st.button("Sign in", type="primary", key="oidc"):
+                refuse_away(session.provider())
                 st.login()
         case _:
             raise StudyError(
@@ -111,6 +127,19 @@ def _ask(study: Workspace) -> None:
                 f"{study.settings.header!r} is missing, or comes from an address that is not "
                 "trusted. Open the page through the proxy, or mend [people] in study.toml."
             )
+
+
+def refuse_away(metadata: str) -> None:
+    """Refuse to send somebody to a provider that does not answer; PeopleError says what to do."""
+    try:
+        with urllib.request.urlopen(metadata, timeout=PATIENCE_S) as answer:  # noqa: S310
+            answer.read(1)
+    except (OSError, ValueError, http.client.HTTPException) as fault:
+        raise PeopleError(
+            f"The provider of the accounts does not answer at {metadata} ({fault}). Try again "
+            "later; what was tagged is kept. If it lasts, the instructor looks at oidc.toml, and "
+            "at whether this computer reaches that address."
+        ) from None
 
 
 def _ask_code(study: Workspace) -> None:
@@ -178,6 +207,42 @@ def sign_out() -> None:
         if study.settings.sign_in is SignIn.OIDC:
             st.logout()
         st.rerun()
+
+
+# --- a name that was only chosen ---------------------------------------------------------------
+
+TAB = "tab"
+"""Under this name the page hears what this browser tab knows of who sits before it."""
+
+
+def remember() -> None:
+    """Have this browser tab keep the chosen name until it is closed, and give it after a reload.
+
+    For computers of one's own; on a server the signed ticket does that.
+    """
+    study = session.study()
+    session.hold("restored", None)
+    if study.settings.sign_in is not SignIn.NAME:
+        return
+    data = {
+        "study": viewer.study_name(study.ticket_secret()),
+        "said": session.has_said(),
+        "who": session.tagger(),
+        "instructs": session.kept("instructor"),
+    }
+    component = st.components.v2.component("lastbite_rememberer", html="", js=REMEMBERER)
+    component(key=TAB, data=data, on_who_change=_remembered)
+
+
+def _remembered() -> None:
+    """Take the name that the tab kept, unless somebody said another one meanwhile."""
+    kept = getattr(session.widget(TAB), "who", None)
+    if isinstance(kept, list) and kept and kept[0] and not session.tagger():
+        session.set_tagger(str(kept[0]))
+        session.set_widget("tagger", session.tagger())
+        session.keep("instructor", "yes" if kept[1:] == ["yes"] else "no")
+        session.set_widget("instructor", kept[1:] == ["yes"])
+        session.hold("restored", True)
 
 
 # --- the ticket in the browser -----------------------------------------------------------------

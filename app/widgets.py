@@ -83,8 +83,12 @@ def table(
     alt: str,
     columns: Sequence[str] = (),
     narrow: Sequence[str] = (),
+    widths: Mapping[str, int] | None = None,
 ) -> None:
-    """Show rows as they are; nothing in them is read as Markdown."""
+    """Show rows as they are; nothing in them is read as Markdown.
+
+    Columns are as wide as their content, where there is room; `widths` [px] holds them.
+    """
     listed = list(rows)
     frame = pd.DataFrame(listed, columns=list(columns) or None)
     st.dataframe(
@@ -93,7 +97,12 @@ def table(
         alt=alt,
         width="stretch",
         height="content" if len(listed) <= MOST_ROWS else "auto",
-        column_config={name: st.column_config.Column(name, width="small") for name in narrow},
+        column_config={
+            **{name: st.column_config.Column(name, width="small") for name in narrow},
+            **{
+                name: st.column_config.Column(name, width=px) for name, px in (widths or {}).items()
+            },
+        },
     )
 
 
@@ -105,10 +114,11 @@ def tagger(
 ) -> str:
     """Ask for the name of whoever sits here, where people only choose one."""
     known = sorted({*workspace.taggers(), session.tagger()} - {""})
+    here = "" if session.held("restored") else session.tagger()  # then the control has it already
     typed = cell.selectbox(
         "Your name",
         known,
-        index=known.index(session.tagger()) if session.tagger() in known else None,
+        index=known.index(here) if here in known else None,
         accept_new_options=True,
         key="tagger",
         placeholder="Type your name",
@@ -122,7 +132,7 @@ def instructor(cell: st.delta_generator.DeltaGenerator) -> bool:
     """Ask whether somebody tags as the instructor."""
     ticked: bool = cell.checkbox(
         "Instructor",
-        value=session.kept("instructor") == "yes",
+        value=session.kept("instructor") == "yes" and not session.held("restored"),
         key="instructor",
         help="Shows what everybody said, and makes your tags rulings: they settle the visit.",
     )

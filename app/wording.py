@@ -61,6 +61,8 @@ def scan_report(report: ScanReport) -> list[str]:
     new = f"{report.photos} photos, {report.copies} copies, {report.others} no pictures"
     files = f"{report.files} files, {report.new} new ({new}), {report.known} known."
     lines = [f"{report.placement}: {files}"]
+    if report.unlogged:
+        lines.append(f"! {report.unlogged}")
     if report.first_shown and report.last_shown:
         lines.append(f"The camera showed {report.first_shown} to {report.last_shown}.")
     if report.moved_here:

@@ -12,8 +12,9 @@ from zoneinfo import ZoneInfo
 
 from core import chain, food, views
 from core.analysis.bymass import by_mass
-from core.analysis.choice import Choice, folded, night_of, proposed
+from core.analysis.choice import Alternative, Choice, Measure, folded, night_of, proposed
 from core.analysis.daylight import Daylight, by_the_sun, places_of
+from core.analysis.scales import Scale
 from core.analysis.whole import Analysis, analyse
 from core.clockbook import Clockbook
 from core.errors import StudyError
@@ -42,6 +43,14 @@ class Question:
     """Two microhabitats; None: those with most trays."""
     seasons: tuple[str, ...] = ()
     """Empty: all."""
+    measure: Measure | None = None
+    """None: items where most food was counted, else grams."""
+    scale: Scale = Scale.RAW
+    """Of the mixed model."""
+    average_nights: bool = True
+    """Whether the nights of a station become one difference before ranking."""
+    alternative: Alternative = Alternative.TWO_SIDED
+    """What the signed-rank test speaks for."""
 
 
 class Analysisbook:
@@ -122,10 +131,17 @@ class Analysisbook:
     def choice(self, question: Question) -> Choice:
         """Give what the analysis is asked, filled in from the trays where a question is open."""
         forager = self._species().get(question.forager)
-        asked = proposed(self.outcomes(question), self._settings.timezone, forager)
-        if question.sides is None:
-            return asked
-        return replace(asked, first=question.sides[0], second=question.sides[1])
+        own = proposed(self.outcomes(question), self._settings.timezone, forager)
+        first, second = question.sides or (own.first, own.second)
+        return replace(
+            own,
+            first=first,
+            second=second,
+            measure=question.measure or own.measure,
+            scale=question.scale,
+            average_nights=question.average_nights,
+            alternative=question.alternative,
+        )
 
     def analyse(self, question: Question) -> Analysis:
         """Give everything that the outcomes say to a question."""

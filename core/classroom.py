@@ -6,7 +6,7 @@ The rules are in people, handout, settling and agreement; here their rows are fe
 import hashlib
 import threading
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
@@ -209,8 +209,6 @@ class Classroom:
         ones without looking.
         """
         now = now or datetime.now(UTC)
-        with self._lock:
-            self._attempts.refuse(now)
         with self._database.read() as connection:
             kept = {role: people_store.code(connection, role) for role in Role}
             known = people_store.person(connection, name)
@@ -218,14 +216,15 @@ class Classroom:
             raise PeopleError(
                 "No codes are set yet. An instructor sets them: lastbite people STUDY --codes"
             )
-        role = next((one for one in Role if people.is_code(code, kept[one])), None)
         instructs = self._is_named_instructor(name) or (
             known is not None and known.role is Role.INSTRUCTOR
         )
-        if role is None or (instructs and role is Role.TAGGER):
-            with self._lock:
+        with self._lock:  # one after the other, or many at once would all come before the first
+            self._attempts.refuse(now)
+            role = next((one for one in Role if people.is_code(code, kept[one])), None)
+            if role is None or (instructs and role is Role.TAGGER):
                 self._attempts.failed(now)
-            raise PeopleError(WRONG)
+                raise PeopleError(WRONG)
         return self._come_in(name, role, "", State.ACTIVE)
 
     def sign_in_with_account(self, account: str, name: str, *, vetted: bool) -> Person:
@@ -282,10 +281,9 @@ class Classroom:
         with self._database.read() as connection:
             return people_store.training(connection, placement, tagger)
 
-    def has_share(self, tagger: str) -> bool:
-        """Say whether somebody was given visits to tag."""
-        with self._database.read() as connection:
-            return bool(tagger) and people_store.has_share(connection, tagger)
+    def share_of(self, tagger: str) -> Mapping[str, int]:
+        """Count the visits that somebody was given, by placement; nothing for nobody."""
+        return Counter(one.placement for one in self.shares(None, tagger)) if tagger else {}
 
     def hand_out(self, how: Handout, by: str) -> int:
         """Hand out every visit that is not settled; gives how many shares there are.

@@ -51,8 +51,8 @@ def tagging(placement: str = "SK-OPEN", **state: object) -> AppTest:
 
 def told(at: AppTest) -> dict[str, Any]:
     """Give what the Tag page tells its viewer."""
-    [viewer] = at.get("bidi_component")
-    data: dict[str, Any] = json.loads(viewer.proto.json)
+    told: list[dict[str, Any]] = [json.loads(one.proto.json) for one in at.get("bidi_component")]
+    [data] = [one for one in told if "ticket" in one]
     return data
 
 

@@ -408,6 +408,13 @@ def test_too_few_trays_for_the_levels() -> None:
     assert isinstance(model([*outcomes, result("D", "2.9", "bush", site="S1")]), MixedModel)
 
 
+def test_no_tray_has_no_station_of_its_own() -> None:
+    """Without any density nothing is said of stations and nights, which there are none of."""
+    found = model([])
+    assert isinstance(found, Undefined)
+    assert found.why.startswith("0 trays of open and 0 of bush have a density")
+
+
 def test_one_side_without_a_density() -> None:
     """Both sides are needed, and the count of each is said."""
     outcomes = [one for one in study(6, 6) if one.deployment.microhabitat == "open"]

@@ -15,11 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm, wilcoxon
 
-from core.analysis.choice import STEP, Choice, StationBy
+from core.analysis.choice import STEP, Alternative, Choice, StationBy
 from core.analysis.intervals import Interval, Undefined
 from core.analysis.pairs import SEVERAL, Pairs, pair_up, rounded
 from core.analysis.ranks import (
-    Alternative,
     PMethod,
     PValue,
     SignedRank,
@@ -409,7 +408,7 @@ def test_exact_p_with_ties_is_that_of_another_library() -> None:
 def test_no_pair_left_is_said_with_how_many_were_lost() -> None:
     """Undefined, with the count."""
     found = rank_test(paired(result("O"), result("B", microhabitat="bush", status=Status.DROP)))
-    assert found == Undefined("no pair has a density on both sides, 1 were lost")
+    assert found == Undefined("no pair has a density on both sides, 1 was lost")
 
 
 def test_nothing_to_rank() -> None:

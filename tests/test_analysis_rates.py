@@ -153,3 +153,4 @@ def test_nothing_watched_has_no_rate() -> None:
     assert isinstance(found.rates[1].rate, Undefined)
     assert isinstance(found.rates[1].interval, Undefined)
     assert found.ratio == Undefined("only one microhabitat was watched", 1)
+    assert rates([watched("D1", 2, 0.0)]).ratio == Undefined("no tray was watched", 0)

@@ -43,12 +43,12 @@ def test_agreement_stands_with_its_share_table_and_intervals(demo: Workspace) ->
     [group] = [frame for frame in frames(at) if "Krippendorff's alpha" in frame]
     assert group["species"].tolist()[0] == "whole answers"
     assert group["visits"].tolist()[0] == 18
-    assert group["same answer"].tolist()[0] == "94%"
+    assert group["same answer"].tolist()[0] == "94 %"
     assert "almost perfect" in group["Fleiss' kappa"].tolist()[0]
     assert group["readers a visit"].tolist()[0] == 2
     [pairs] = [frame for frame in frames(at) if "readers" in frame]
     assert pairs["readers"].tolist() == ["Nomsa and Piet"]
-    assert pairs["same answer"].tolist()[0].startswith("17 of 18, 94% (")
+    assert pairs["same answer"].tolist()[0].startswith("17 of 18, 94 % (")
     [cross] = [frame for frame in frames(at) if "Nomsa ↓ Piet →" in frame]
     assert int(cross.drop(columns="Nomsa ↓ Piet →").to_numpy().sum()) == 18
     assert "A rare species makes a kappa low" in words(at)
@@ -61,6 +61,7 @@ def test_what_cannot_be_told_is_said_in_words() -> None:
     assert agreeing.chance(same).startswith("not defined: every answer is one and the same")
     assert agreeing.interval(same) == ""
     assert agreeing.share(share(0, 0)) == ("not defined: there is nothing of which to give a share")
+    assert agreeing.of_ruled(share(0, 0)) == "none of these was ruled yet"
     assert agreeing.percent(Undefined("no visit was read by two")) == (
         "not defined: no visit was read by two"
     )
@@ -81,6 +82,7 @@ def test_a_student_sees_what_they_mix_up_with_the_frames(demo: Workspace) -> Non
     before = words(opened("classroom", own_tagger="Piet"))
     assert "Nothing was mixed up." in before
     assert "Right: 17 of 17" in before
+    assert "Where an instructor ruled: none of these was ruled yet" in before
     rule(demo)
     at = opened("classroom", own_tagger="Piet")
     assert "once: said Four-striped grass mouse, settled as Hairy-footed gerbil" in words(at)
@@ -183,8 +185,13 @@ def test_my_share_is_a_list_of_the_tag_page(classroom: Workspace) -> None:
     assert loads["Nomsa"] == len(open_)  # she has read them all
     assert abs(loads["Piet"] - loads["Thandi"]) <= 1
     assert loads["Piet"] + loads["Thandi"] == len(open_)
-    data = told(signed_in("tag", "Thandi"))
-    assert data["show"] == Show.SHARE
+    at = signed_in("tag", "Thandi")
+    assert told(at)["show"] == Show.SHARE
+    share = classroom.people.share_of("Thandi")
+    [placement] = [one for one in at.selectbox if one.label == "Placement"]
+    assert placement.value in share  # there is something to begin with
+    for name, many in share.items():
+        assert f"{name} ({many} yours)" in placement.options
 
 
 def test_what_is_there_to_learn_from_looks_like_any_other_until_it_is_tagged(
@@ -231,9 +238,9 @@ def test_who_joins_gets_a_share_and_who_comes_back_too(classroom: Workspace) -> 
     fresh(classroom)
     classroom.people.hand_out(Handout(Unit.VISIT), "Ike")
     classroom.people.sign_in_with_account("v@x.org", "Vusi", vetted=False)
-    assert not classroom.people.has_share("Vusi")
+    assert not classroom.people.share_of("Vusi")
     classroom.people.change("Vusi", state=State.ACTIVE)
-    assert classroom.people.has_share("Vusi")
+    assert classroom.people.share_of("Vusi")
 
 
 # --- settle --------------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """What a server gives to whom: roles hold in every route and every part of a study."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -12,6 +13,7 @@ from conftest import CODES
 from app import guard
 from app.review import Order, Show
 from app.viewer import tickets
+from core import people
 from core.errors import LastbiteError, PeopleError
 from core.handout import Handout, Unit
 from core.logs import LogKind
@@ -335,6 +337,41 @@ def test_after_ten_wrong_codes_even_the_right_one_waits(classroom: Workspace) ->
         classroom.people.sign_in_with_code("Thandi", CODES[Role.TAGGER], now)
     later = now + timedelta(minutes=1)
     assert classroom.people.sign_in_with_code("Thandi", CODES[Role.TAGGER], later).name == "Thandi"
+
+
+def test_sixty_sign_in_at_once_and_each_is_one_person(classroom: Workspace) -> None:
+    """A class comes in: everybody is on the list once, two windows of one name are one person."""
+    names = [f"Student {at // 2}" for at in range(60)]
+    with ThreadPoolExecutor(60) as pool:
+        code = CODES[Role.TAGGER]
+        came = list(pool.map(lambda name: classroom.people.sign_in_with_code(name, code), names))
+    assert [one.name for one in came] == names
+    listed = [one.name for one in classroom.people.all() if one.name.startswith("Student")]
+    assert sorted(listed) == sorted(set(names))
+
+
+def test_of_forty_wrong_codes_at_once_ten_are_looked_at(
+    classroom: Workspace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Trying at the same moment gives nobody more tries than trying one after the other."""
+    looked: list[str] = []
+    is_code = people.is_code
+
+    def noted(code: str, kept: str) -> bool:
+        looked.append(code)
+        return is_code(code, kept)
+
+    monkeypatch.setattr(people, "is_code", noted)
+
+    def tried(at: int) -> str:
+        with pytest.raises(PeopleError) as refused:
+            classroom.people.sign_in_with_code(f"Mallory {at}", "wrong code")
+        return str(refused.value)[:8]
+
+    with ThreadPoolExecutor(40) as pool:
+        said = list(pool.map(tried, range(40)))
+    assert (said.count("The name"), said.count("Too many")) == (10, 30)
+    assert len(looked) == 20  # of each both codes
 
 
 def test_the_codes_are_set_and_differ(demo: Workspace, classroom: Workspace) -> None:

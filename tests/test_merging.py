@@ -11,13 +11,17 @@ from typing import Any
 import pytest
 from builders import NOON, write_burst, write_photo
 from stores import KINDS, POSTGRESQL, empty_schema
+from test_store import run_child
 
+from app import copywords
 from core.clockfaults import ClockCorrection, ClockFault
 from core.copies import Merged, restore
+from core.coverage.rows import StretchRuling, Why
 from core.errors import StudyError
+from core.handout import Handout
 from core.logs import LogKind
-from core.model import Tag, Where
-from core.store import copying, corrections
+from core.model import Outline, Span, Tag, Where
+from core.store import codes, copying, corrections, rulings
 from core.store import tags as tag_store
 from core.workspace import NewTag, Workspace
 
@@ -395,6 +399,105 @@ def correct(one: Laptop, row: ClockCorrection) -> None:
         corrections.add_corrections(connection, [replace(row, by="ike", made_at=NOON)])
 
 
+# --- outlines, watched time, and what stays there ------------------------------------------------
+
+ROUND = Outline("T1", 0.5, 0.4, 0.2, 0.1, 0.0, "ann")
+
+
+def test_outlines_come_in_where_nobody_drew_here(here: Laptop, there: Laptop) -> None:
+    """As drawn; drawn further from ours it comes in too; drawn in both it is told, ours stays."""
+    there.workspace.set_outline("P1", ROUND)
+    done = here.merge(there)
+    assert (done.outlines, done.conflicts) == (1, [])
+    assert here.workspace.outlines("P1") == [ROUND]
+    assert "Outlines of trays: 1" in "\n".join(copywords.merged(done))
+    before = here.content()
+    assert here.merge(there).outlines == 0
+    assert here.content() == before
+    further = replace(ROUND, cx=0.6, by="ben")
+    there.workspace.set_outline("P1", further)
+    assert here.merge(there).outlines == 1
+    assert here.workspace.outlines("P1") == [further]
+    here.workspace.set_outline("P1", replace(ROUND, cx=0.3))
+    assert (here.merge(there).outlines, there.merge(here).outlines) == (0, 1)
+    there.workspace.set_outline("P1", replace(ROUND, cx=0.9, by="ben"))
+    here.workspace.set_outline("P1", replace(ROUND, cx=0.8))
+    done = here.merge(there)
+    assert done.outlines == 0
+    assert "was drawn by ann here and by ben there. That of here holds" in done.conflicts[0]
+    assert here.workspace.outlines("P1") == [replace(ROUND, cx=0.8)]
+
+
+def say_of_time(one: Laptop, *, accepted: bool, by: str, hours: int = 1) -> StretchRuling:
+    """Hold what somebody said of a blocked lens."""
+    span = Span(NOON, NOON + timedelta(hours=hours))
+    looked_at = (one.ids()["IMG_0002.JPG"],)
+    said = StretchRuling(
+        "P1", Why.LENS_BLOCKED, span, accepted, "leaf", by, NOON, look_at=looked_at
+    )
+    with one.workspace._database.begin() as connection:
+        return replace(said, number=rulings.add_ruling(connection, said))
+
+
+def test_what_was_said_of_suspected_time_comes_in(here: Laptop, there: Laptop) -> None:
+    """With its photos, who and when, and that it was taken back later; twice is once."""
+    said = say_of_time(there, accepted=True, by="ike")
+    done = here.merge(there)
+    assert (done.stretches, done.conflicts) == (1, [])
+    with here.workspace._database.read() as connection:
+        [brought] = rulings.rulings(connection)
+    assert brought == replace(said, number=brought.number, look_at=(here.ids()["IMG_0002.JPG"],))
+    assert here.merge(there).stretches == 0
+    with there.workspace._database.begin() as connection:
+        rulings.take_back(connection, said.number, NOON + timedelta(days=1), "ike")
+    assert here.merge(there).stretches == 1
+    with here.workspace._database.read() as connection:
+        [brought] = rulings.rulings(connection)
+    assert (brought.taken_back, brought.taken_back_by) == (NOON + timedelta(days=1), "ike")
+    before = here.content()
+    assert here.merge(there).stretches == 0
+    assert here.content() == before
+
+
+def test_a_yes_against_a_no_over_the_same_time_is_told(here: Laptop, there: Laptop) -> None:
+    """Ours stays; the same word by somebody else, or another time, is no conflict."""
+    say_of_time(here, accepted=False, by="ada")
+    say_of_time(there, accepted=True, by="ike", hours=2)
+    done = here.merge(there)
+    assert done.stretches == 0
+    assert "ada says not so here, ike says so there. That of here holds" in done.conflicts[0]
+    say_of_time(there, accepted=False, by="ike", hours=3)
+    assert here.merge(there).stretches == 1
+
+
+def test_what_a_merge_never_brings_in_is_told(here: Laptop, there: Laptop) -> None:
+    """People, shares, reference photos, words on codes: how many stay there, and whose."""
+    assert here.merge(there).left_there == []
+    here.workspace.people.add("Nomsa")
+    for name in ("nomsa", "Piet"):
+        there.workspace.people.add(name)
+    there.workspace.people.hand_out(Handout(), "ike")
+    photo = there.ids()["IMG_0001.JPG"]
+    there.workspace.people.turn_reference(photo, "g", "ike")
+    with there.workspace._database.begin() as connection:
+        codes.add_decision(
+            connection, codes.Decision("P1", "x", False, "a clock check", made_at=NOON)
+        )
+    done = here.merge(there)
+    shares = len(there.workspace.people.shares())
+    assert shares > 0
+    assert list(done.left_there) == [
+        "1 people on its list who are not on this one: Piet",
+        f"{shares} shares that were handed out",
+        "1 reference photos",
+        "1 words on proposals from codes (what was accepted is in the logs and tags)",
+    ]
+    [words] = [one for one in copywords.merged(done) if one.startswith("Left there")]
+    assert "Piet" in words
+    here.workspace.people.turn_reference(here.ids()["IMG_0001.JPG"], "g", "ike")
+    assert not [one for one in here.merge(there).left_there if "reference" in one]
+
+
 # --- whole studies -------------------------------------------------------------------------------
 
 
@@ -434,3 +537,41 @@ def test_what_is_no_study_is_said(here: Laptop, tmp_path: Path) -> None:
         here.workspace.copies.merge(tmp_path)
     with pytest.raises(StudyError, match="is no back-up"):
         here.workspace.copies.merge(tmp_path / "note.txt")
+
+
+FULL = """
+    import sys
+    from pathlib import Path
+    from sqlalchemy import event
+    from sqlalchemy.engine import Engine
+    from core.errors import StudyError
+    from core.workspace import Workspace
+
+    ours, theirs = map(Path, sys.argv[1:])
+
+    @event.listens_for(Engine, "connect")
+    def limit(connection, _record):
+        if Path(connection.execute("PRAGMA database_list").fetchone()[2]).parent == ours:
+            connection.execute("PRAGMA max_page_count = 1")
+
+    with Workspace.open(ours) as workspace:
+        try:
+            workspace.copies.merge(theirs)
+        except StudyError as fault:
+            print(fault)
+"""
+
+
+def test_a_full_disk_leaves_both_as_they_were(there: Laptop, tmp_path: Path) -> None:
+    """SQLite's own page limit stands in for it: words, nothing half brought in, then all of it."""
+    made = laptop(tmp_path / "ours", photos=0)
+    write_burst(there.card("P2"), BEGIN, 300)
+    there.workspace.scan(there.card("P2"), "P2")
+    there.tag(1, 3)
+    before, theirs = made.content(), there.content()
+    child = run_child(FULL, str(made.workspace.folder), str(there.workspace.folder))
+    said, _ = child.communicate(timeout=60)
+    assert "the disk is full. Nothing of this step was stored" in said
+    assert (made.content(), there.content()) == (before, theirs)
+    assert made.merge(there).photos == 309
+    made.workspace.close()

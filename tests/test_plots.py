@@ -1,7 +1,9 @@
 """Figures: drawn from the numbers of the analysis, safe in grey, and in words where none is."""
 
 import warnings
+from dataclasses import replace
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -11,7 +13,7 @@ from grounds import study
 from scipy.stats import norm
 
 from core import sun
-from core.analysis.choice import Choice
+from core.analysis.choice import Alternative, Choice
 from core.analysis.daylight import by_the_sun, places_of
 from core.analysis.intervals import Undefined
 from core.analysis.whole import analyse
@@ -221,6 +223,22 @@ def test_too_few_pairs_are_not_no_effect() -> None:
     assert "no sign that there is no difference" in words
 
 
+def test_zeros_alone_are_not_too_few() -> None:
+    """Eight equal pairs are eight; with two that differ, these two are too few, as is said."""
+    equal = [result(f"{name}{site}", "3.0", name, site=f"S{site}")
+             for site in range(8) for name in ("open", "bush")]  # fmt: skip
+    said = what_can_be_said(of(equal).test, CHOICE)
+    assert said.startswith("8 differences are zero, so there is nothing to rank and no p")
+    for one in (0, 2):
+        left = Decimal("3.4")
+        equal[one] = replace(equal[one], gud=left, corrected=left)
+    said = what_can_be_said(of(equal).test, CHOICE)
+    assert said.startswith("2 differences are (of 8, 6 zero) too few for a test")
+    assert "six differences that are not zero are the least" in said
+    less = replace(CHOICE, alternative=Alternative.LESS)
+    assert "five differences that are not zero" in what_can_be_said(of(equal, less).test, less)
+
+
 def test_what_many_pairs_say() -> None:
     """A small p speaks against chance; a large one is not the same as no difference."""
     whole = of(seven())
@@ -263,11 +281,11 @@ ZEROS = [result(f"{side}{n}", "0", side, site=f"S{n}") for n in range(7)
     [
         pytest.param([], "cannot compare", id="no tray"),
         pytest.param(DROPPED, "cannot compare", id="all dropped"),
-        pytest.param(SAME[:2], "too few", id="one pair"),
+        pytest.param(SAME[:2], "zero, so there is nothing to rank", id="one pair"),
         pytest.param(SAME[:1], "cannot compare", id="a missing pair"),
-        pytest.param(SAME, "too few", id="all differences zero"),
+        pytest.param(SAME, "zero, so there is nothing to rank", id="all differences zero"),
         pytest.param(TIES, "speak against chance", id="ties only"),
-        pytest.param(ZEROS, "too few", id="all zeros"),
+        pytest.param(ZEROS, "zero, so there is nothing to rank", id="all zeros"),
     ],
 )
 def test_bad_input_is_told_in_words(outcomes: list[Outcome], words: str) -> None:
@@ -287,12 +305,14 @@ def test_bad_input_is_told_in_words(outcomes: list[Outcome], words: str) -> None
 
 
 def test_a_chain_without_a_tray() -> None:
-    """A study without trays has no answer and no change."""
+    """A study without trays has no answer and no change, and nothing to draw, which is said."""
     given = study(0, 0)
     assert Chain(given).outcomes(SETTINGS) == []
     found = sensitivity(given, grid_of(SETTINGS, corrected=False), CHOICE)
     assert found.trays == ()
-    assert look.svg(drawn(steps_figure(found))).startswith("<svg")
+    figure = steps_figure(found)
+    assert isinstance(figure, Undefined)
+    assert figure.why.startswith("no choice gives a difference to draw")
     assert timedelta(seconds=120) in found.grid.gaps
 
 

@@ -47,6 +47,13 @@ def test_figures_do_not_share_ids(demo: Workspace) -> None:
     assert set(re.findall(r"url\(#([^)]+)\)", made)) <= set(ids)
 
 
+def test_only_long_words_are_broken_anywhere(demo: Workspace) -> None:
+    """On paper a narrow column must not break `pending`; a checksum has no other way."""
+    text = text_of(demo)
+    assert "<td>pending</td>" in text
+    assert re.search(r'<td class="long">[0-9a-f]{64}</td>', text)
+
+
 def test_every_tray_without_a_density_is_there_with_its_reason(demo: Workspace) -> None:
     """Dropped, waiting, contradicted and unused trays are listed, each with why."""
     made = words_of(text_of(demo))

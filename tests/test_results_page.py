@@ -42,9 +42,13 @@ def test_the_numbers_stand_under_the_figures(demo: Workspace) -> None:
     """Pairs, ledger, use, rates and models, each with its n."""
     at = opened("results")
     tables = frames(at)
-    [pairs] = [one for one in tables if "how" in one and "pairs lost" in one["what"].tolist()]
+    pairs, by_mass = [
+        one for one in tables if "how" in one and "pairs lost" in one["what"].tolist()
+    ]
+    assert by_mass.set_index("what")["number"]["pairs"] == "2"
     assert pairs.set_index("what")["number"]["pairs"] == "1"
-    [used] = [one for one in tables if "share used" in one]
+    used, left = [one for one in tables if "share used" in one]
+    assert ("density where used" in used, "density where used" in left) == (True, False)
     assert used["share used"].tolist()[0].startswith("80% (Wilson 49% to 94%, n = 10)")
     [rates] = [one for one in tables if "watched hours" in one]
     assert rates["visits"].tolist()[:3] == ["11", "5", "6"]

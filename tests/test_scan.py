@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 from builders import write_burst, write_photo
 
+from app import wording
 from core.errors import CardError, StudyError
+from core.logs import LogKind
 from core.workspace import NewTag, Workspace
 
 DAY = datetime(2026, 3, 14, 8, 0)  # noqa: DTZ001  what a camera shows has no zone
@@ -215,3 +217,50 @@ def test_file_times_are_used_only_when_asked(study: Workspace, tmp_path: Path) -
     assert rows["P2"]["time_source"] == "file"
     assert rows["P2"]["true_time"]
     assert rows["P2"]["problem"]
+
+
+# --- names of placements -------------------------------------------------------------------------
+
+LOGGED = b"placement,camera,trays,start,end\nSK-OPEN,c,T1,2026-03-14 07:00,2026-03-15 07:00\n"
+
+
+@pytest.mark.parametrize("name", ["sk-open", "SK OPEN", "Sk_Open"])
+def test_a_placement_that_the_camera_log_spells_otherwise_is_refused(
+    study: Workspace, tmp_path: Path, name: str
+) -> None:
+    """Capitals, blanks and marks tell no two placements apart; nothing is kept, none is moved."""
+    study.load(LogKind.CAMERAS, LOGGED, "cameras.csv")
+    write_burst(tmp_path / "card", DAY, 3)
+    with pytest.raises(CardError, match=f"Placement '{name}' is 'SK-OPEN' in the camera log"):
+        study.scan(tmp_path / "card", name)
+    assert study.cards() == []
+    study.scan(tmp_path / "card", "SK-OPEN")
+    with pytest.raises(CardError, match="is 'SK-OPEN' in the camera log"):
+        study.move_card(study.cards()[0].id, name)
+    assert [one.placement for one in study.cards()] == ["SK-OPEN"]
+
+
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [("SK-OPNE", "Was 'SK-OPEN' meant"), ("HILL-1", "reach no tray until it is.")],
+)
+def test_a_placement_that_is_not_in_the_camera_log_is_told(
+    study: Workspace, tmp_path: Path, name: str, meant: str
+) -> None:
+    """Photos may come before their line of the log: they are kept, and the near name is named."""
+    study.load(LogKind.CAMERAS, LOGGED, "cameras.csv")
+    write_burst(tmp_path / "card", DAY, 3)
+    report = study.scan(tmp_path / "card", name)
+    assert report.photos == 3
+    assert f"Placement {name!r} is not in the camera log" in report.unlogged
+    assert meant in report.unlogged
+    assert ("Was" in report.unlogged) is ("Was" in meant)
+    assert f"! {report.unlogged}" in wording.scan_report(report)
+
+
+def test_a_study_without_a_camera_log_is_scanned_in_silence(
+    study: Workspace, tmp_path: Path
+) -> None:
+    """The camera log may come later; then no name can be wrong yet."""
+    write_burst(tmp_path / "card", DAY, 3)
+    assert study.scan(tmp_path / "card", "SK-OPNE").unlogged == ""

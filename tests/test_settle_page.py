@@ -1,5 +1,8 @@
 """A class in real browsers: signing in, what each receives, settling by keys, two at once."""
 
+import csv
+import io
+import json
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -12,6 +15,7 @@ from conftest import CODES, set_up_class
 from playwright.sync_api import Browser, BrowserContext, Page, Response, WebSocket
 from test_guard import SECRET
 
+from app.review import Order, Show
 from core.model import Tag, VisitState, Where
 from core.people import Role, State
 from core.workspace import NewTag, Workspace
@@ -140,6 +144,8 @@ class Wire:
     """All that a browser received."""
 
     pieces: list[bytes] = field(default_factory=list)
+    files: dict[str, bytes] = field(default_factory=dict)
+    """Those of them that were taken as files, by what they hold."""
 
     def of(self, page: Page) -> "Wire":
         """Listen to a page."""
@@ -167,41 +173,142 @@ class Wire:
         return b"\n".join(self.pieces)
 
 
-def walk(page: Page, wire: Wire) -> None:
-    """Open every page that somebody has, and every tab and list on it."""
-    for name in ("Tag", "Trays", "Results", "Class"):
-        page.get_by_role("link", name=name).click()
-        page.wait_for_timeout(300)
-        until(lambda: page.locator("[data-testid=stStatusWidget]").count() == 0)
-        for tab in page.get_by_role("tab").all():
-            tab.click()
-            page.wait_for_timeout(300)
-            until(lambda: page.locator("[data-testid=stStatusWidget]").count() == 0)
-    until(lambda: len(wire.pieces) > 10)
+def rows_of(table: bytes) -> list[dict[str, str]]:
+    """Give the rows of a CSV file."""
+    return list(csv.DictReader(io.StringIO(table.decode("utf-8-sig"))))
+
+
+def at_rest(page: Page) -> None:
+    """Wait until the page is drawn and nothing runs for it."""
+    page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+
+
+def walk(page: Page, wire: Wire, address: str, *, downloads: Path) -> None:
+    """Open every page, tab and list that there is, by links and by address; load what can be."""
+    for placement in ("SK-OPEN", "HR-BUSH"):
+        for show in ("all visits", "not tagged by me"):
+            page.goto(f"{address}/tag?placement={placement}&show={show.replace(' ', '+')}")
+            page.locator(f".lastbite[data-of$='|{placement}|here']").wait_for()
+            page.keyboard.press("PageDown")
+            at_rest(page)
+    for name in ("Trays", "Results", "Class"):
+        page.get_by_role("link", name=name, exact=True).click()
+        page.get_by_role("heading", name=name, exact=True).wait_for()
+        at_rest(page)
+        tabs = page.get_by_role("tab")
+        for at in range(tabs.count()):
+            tabs.nth(at).click()
+            page.locator("[role=tab][aria-selected=true]").first.wait_for()
+            at_rest(page)
+        if name == "Results":
+            load(page, wire, downloads)
+    for name in ("settle", "cards", "clocks"):
+        page.goto(f"{address}/{name}")
+        page.get_by_role("link", name="Class", exact=True).wait_for()
+        at_rest(page)
+    page.goto(f"{address}/trays")
+    page.get_by_role("heading", name="Trays", exact=True).wait_for()
+    at_rest(page)
+    chosen = page.get_by_role("combobox", name="Walk down deployment")
+    chosen.fill("SKO-D1")
+    chosen.press("Enter")
+    at_rest(page)
+
+
+def load(page: Page, wire: Wire, into: Path) -> None:
+    """Take the three tables that the Results page offers as files."""
+    for name in ("outcomes", "visits", "photos"):
+        with page.expect_download() as taken:
+            page.get_by_role("button", name=f"Download {name} (CSV)").click()
+        taken.value.save_as(into / name)
+        wire.files[name] = (into / name).read_bytes()
+        wire.pieces.append(wire.files[name])
+        at_rest(page)
+
+
+def ask_everything(
+    page: Page, wire: Wire, study: Workspace, address: str, *, instructs: bool
+) -> None:
+    """Ask each route of the viewer from the page itself, with the ticket that its page has."""
+    ends = {
+        name: [
+            [one.visit.photos[0].id, one.visit.photos[-1].id] for one in study.view(name).visits
+        ][:60]
+        for name in ("SK-OPEN", "SK-BUSH", "HR-OPEN", "HR-BUSH")
+    }
+    shows = [str(one) for one in Show if one is not Show.SPECIES]
+    shows += [f"{Show.SPECIES}:{key}" for key in study.species()]
+    own, shown = (
+        ("settle", ".settle-stage img") if instructs else ("tag?placement=SK-OPEN", ".stage img")
+    )
+    with page.expect_request("**/tagging/*") as asked:
+        page.goto(f"{address}/{own}")
+    ticket = asked.value.headers["x-lastbite-ticket"]
+    page.locator(shown).wait_for()
+    answers = page.evaluate(ASK, [ticket, ends, shows, [str(one) for one in Order]])
+    wire.pieces.append(json.dumps(answers, ensure_ascii=False).encode())
+
+
+ASK = """async ([ticket, ends, shows, orders]) => {
+  const headers = { "X-Lastbite-Ticket": ticket, "Content-Type": "application/json" };
+  const said = [];
+  const ask = async (address, body) => {
+    const method = body ? "POST" : "GET";
+    const answer = await fetch(address, { headers, method, body: body && JSON.stringify(body) });
+    said.push([address, answer.status, await answer.text()]);
+  };
+  for (const [placement, runs] of Object.entries(ends)) {
+    for (const show of shows) {
+      for (const order of orders) {
+        await ask(`/tagging/queue?${new URLSearchParams({ placement, show, order })}`);
+      }
+    }
+    await ask("/tagging/runs", { placement, runs });
+  }
+  await ask("/tagging/settle");
+  await ask("/tagging/nothing");
+  await ask("/tagging/reference", { photo: 1, species: "g" });
+  return said;
+}"""
+"""Asks the viewer's routes for all that they have."""
 
 
 def test_a_students_browser_receives_nothing_unsettled_of_others(
-    arrive: Callable[..., Page], browser: Browser, class_served: Served
+    browser: Browser, class_served: Served, study: Workspace, tmp_path: Path
 ) -> None:
-    """Every frame of the socket and every answer, over all pages; the instructor's holds it."""
-    del arrive
-    found: dict[str, bytes] = {}
+    """Frames of the socket, answers, files: all pages and routes; the instructor's hold it."""
+    found: dict[str, Wire] = {}
     for who, role in (("Thandi", Role.TAGGER), ("Ike", Role.INSTRUCTOR)):
         context = browser.new_context(viewport={"width": WIDE, "height": HIGH})
-        context.set_default_timeout(90_000)
+        context.set_default_timeout(120_000)
         page = context.new_page()
-        wire = Wire().of(page)
+        found[who] = Wire().of(page)
         page.goto(f"{class_served.address}/tag")
         sign_in(page, who, CODES[role])
         page.locator(".stage img").wait_for()
-        walk(page, wire)
-        found[who] = wire.all
+        folder = tmp_path / who
+        folder.mkdir()
+        walk(page, found[who], class_served.address, downloads=folder)
+        instructs = role is Role.INSTRUCTOR
+        ask_everything(page, found[who], study, class_served.address, instructs=instructs)
         context.close()
-    assert SECRET.encode() not in found["Thandi"]
-    assert b"taggers differ" not in found["Thandi"]
-    assert b"giving-up" in found["Thandi"] or b"deployment" in found["Thandi"]
-    assert SECRET.encode() in found["Ike"]
-    assert b"taggers differ" in found["Ike"]
+    student, instructor = found["Thandi"], found["Ike"]
+    for secret in (SECRET, "taggers differ", "back to the camera, half dark"):
+        assert secret.encode() not in student.all, secret
+        assert secret.encode() in instructor.all, secret
+    differ = [
+        {row["first_photo"]: row["state"] for row in rows_of(wire.files["visits"])}
+        for wire in (student, instructor)
+    ]
+    assert set(differ[1].values()) >= {"disputed", "agreed"}
+    assert set(differ[0].values()) == {"untagged", "agreed"}
+    assert all(
+        state == (differ[1][first] if differ[1][first] == "agreed" else "untagged")
+        for first, state in differ[0].items()
+    )
+    assert b"Only an instructor may rule" in student.all
+    assert b"This page is for instructors" in student.all
+    assert b"Only an instructor may rule" not in instructor.all
 
 
 # --- settling ------------------------------------------------------------------------------------
@@ -236,6 +343,33 @@ def test_an_instructor_settles_with_one_key_and_takes_it_back(
     until(lambda: len(rulings(study)) == 2)
     assert rulings(study)[-1].species in {"m", "s"}  # as Piet said
     page.get_by_text("2 visits to settle").wait_for()
+
+
+def test_when_all_is_settled_nothing_is_left_to_rule_by_accident(
+    arrive: Callable[..., Page], study: Workspace
+) -> None:
+    """The last visit leaves the screen, and no key rules it again; Page Up shows it, undo too."""
+    page = arrive("Ike", Role.INSTRUCTOR, "settle")
+    ready(page)
+    title = page.locator(".settle h2").first
+    last = ""
+    for many in range(1, 5):
+        until(lambda before=last: title.inner_text() != before)  # type: ignore[misc]
+        last = title.inner_text()
+        page.keyboard.press("g")
+        until(lambda wanted=many: len(rulings(study)) == wanted)  # type: ignore[misc]
+    page.locator(".settle .end").get_by_text("Everything is settled").wait_for()
+    until(lambda: not page.locator(".settle .panel").is_visible())
+    page.keyboard.press("m")
+    page.keyboard.press("Space")
+    page.keyboard.press("PageUp")
+    until(lambda: title.is_visible() and title.inner_text() == last)
+    assert [one.species for one in rulings(study)] == ["g"] * 4
+    page.keyboard.press("Enter")
+    page.locator(".settle .end").wait_for()
+    page.keyboard.press("Backspace")
+    until(lambda: len(rulings(study)) == 3)
+    until(lambda: title.is_visible() and title.inner_text() == last)
 
 
 def test_a_reference_photo_is_chosen_with_two_keys(

@@ -257,7 +257,8 @@ def test_the_class_reaches_the_pages_under_their_own_name(classroom: Workspace) 
     """The address's host is answered beside this computer's, no other."""
     assert server.hosts(classroom) == ["127.0.0.1", "localhost"]
     file = classroom.folder / "study.toml"
-    text = file.read_text(encoding="utf-8") + 'address = "https://trays.example.org"\n'
+    address = 'sign_in = "code"\naddress = "https://trays.example.org"'
+    text = file.read_text(encoding="utf-8").replace('sign_in = "code"', address)
     file.write_text(text, encoding="utf-8")
     with Workspace.open(classroom.folder) as workspace:
         assert server.hosts(workspace) == ["127.0.0.1", "localhost", "trays.example.org"]

@@ -196,3 +196,51 @@ def test_all_words_can_be_read_in_light_and_dark(seat: Seat, scheme: str) -> Non
     found = seat.page.evaluate(CONTRAST)
     assert len(found) > 30
     assert [(ratio, words) for ratio, words in found if ratio < 4.5] == []
+
+
+# --- who sits there --------------------------------------------------------------------------
+
+
+def test_a_reload_keeps_the_name_in_this_tab_alone(seat: Seat) -> None:
+    """F5 asks nobody anew, on any page; another tab, with somebody else before it, is asked."""
+    seat.sit()
+    seat.page.get_by_text("Instructor", exact=True).click()
+    seat.page.locator(".panel .state").get_by_text("State:").wait_for()
+    seat.page.reload()
+    seat.page.locator(f".lastbite[data-of^='{seat.who}|']").wait_for()
+    seat.page.locator(".panel .state").get_by_text("State:").wait_for()
+    assert seat.page.get_by_label("Your name").input_value() == seat.who
+    seat.page.get_by_role("link", name="Class").click()
+    seat.page.get_by_role("tab", name="Agreement").wait_for()
+    seat.page.get_by_role("link", name="Tag").click()
+    seat.page.locator(f".lastbite[data-of^='{seat.who}|']").wait_for()
+    other = seat.page.context.new_page()
+    other.goto(f"{seat.served.address}/tag")
+    other.get_by_text("Say who you are first").wait_for()
+    assert other.get_by_label("Your name").input_value() == ""
+
+
+def test_the_whole_viewer_is_on_screen_before_anybody_said_who_they_are(seat: Seat) -> None:
+    """The words that ask for a name push no photo of the strip off a screen of 1366 x 768."""
+    seat.page.goto(f"{seat.served.address}/tag?placement=SK-OPEN")
+    asks = seat.page.locator(".lastbite .lost")
+    asks.wait_for()
+    assert asks.inner_text() == "Say who you are first: type your name at the top left."
+    thumb = seat.page.locator(".strip .thumb, .strip button").first
+    thumb.wait_for()
+    box = thumb.bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] <= HIGH
+
+
+def test_undo_and_redo_are_whole_words(seat: Seat) -> None:
+    """What they undo stands in their name and title, and nothing on them is cut off."""
+    seat.sit()
+    seat.press("ArrowDown", "ArrowDown", "m")
+    seat.has_tags(1)
+    for name in ("Undo", "Redo"):
+        one = seat.page.get_by_role("button", name=f"{name}: Visit 1: Four-striped grass mouse")
+        assert one.inner_text() == name
+        assert "Four-striped grass mouse, 1, on the tray" in (one.get_attribute("title") or "")
+        assert one.evaluate("node => node.scrollWidth <= node.clientWidth")
+        one.click()

@@ -1,13 +1,17 @@
 """Which requests of the viewer are not answered, and with what words."""
 
+import sqlite3
 from dataclasses import replace
 from typing import Any
 
 import pytest
 from asking import Page, tags_by
+from sqlalchemy import event
+from sqlalchemy.engine import Engine
 
 from app.viewer import bodies, tickets
 from core.errors import StudyError
+from core.store import tags as tag_store
 from core.workspace import Workspace
 
 PLACES: list[tuple[Any, ...]] = [
@@ -165,6 +169,36 @@ def test_a_study_that_cannot_be_written_says_so_and_the_act_may_come_again(
     assert (status, words) == (503, "lastbite.db: another program has kept it locked for 10 s.")
     assert len(thandi.keep(*acts)) == 3
     assert len(tags_by(thandi.workspace, "Thandi")) == 3
+
+
+def test_on_a_full_disk_every_tag_waits_and_is_kept_once_when_there_is_room(
+    demo: Workspace,
+) -> None:
+    """SQLite's own page limit stands in for it: what was kept is kept, the rest may come again."""
+    limits = [1]
+
+    def limit(connection: sqlite3.Connection, _record: object) -> None:
+        connection.execute(f"PRAGMA max_page_count = {limits[0]}")
+
+    event.listen(Engine, "connect", limit)
+    try:
+        with Workspace.open(demo.folder) as full:
+            thandi = Page(full)
+            ends = thandi.ends()[0]
+            acts = [thandi.tag(ends, "blank", comment="c" * 500) for _ in range(60)]
+            status, words = thandi.refusal("POST", "/tagging/acts", {"acts": acts})
+            assert status == 503
+            assert "the disk is full. Nothing of this step was stored; free some space" in words
+            before = len(tags_by(full, "Thandi"))
+            assert before < 60
+    finally:
+        event.remove(Engine, "connect", limit)
+    with Workspace.open(demo.folder) as roomy:
+        thandi = Page(roomy)
+        assert len(thandi.keep(*acts)) == 60
+        with roomy._database.read() as connection:
+            made = [one for one in tag_store.tags(connection) if one.tagger == "Thandi"]
+        assert len(made) == 60
 
 
 def test_answers_are_the_pages_alone_and_are_not_kept(thandi: Page) -> None:

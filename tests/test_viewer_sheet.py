@@ -59,6 +59,17 @@ def test_the_least_changed_runs_are_confirmed_blank_together(sheet: Seat) -> Non
         ("blank", "Quiet sheet", seat.who)
     }
     seat.sees("Page 2 of 9")
+    seat.press("PageUp")
+    said = seat.page.locator(".tile-box.tagged").first
+    until(lambda: said.locator(".pick").inner_text().startswith("kept: blank"))
+    label = said.locator(".pick").bounding_box()
+    words = said.locator(".tile-words").evaluate(
+        "node => { const r = document.createRange(); r.selectNodeContents(node);"
+        " return r.getBoundingClientRect().right; }"
+    )
+    assert label is not None
+    assert words <= label["x"]  # the label leaves the time to be read
+    seat.press("PageDown")
     seat.sees(f"{MANY - 5 - 24} of {MANY - 5} runs left, not tagged by me", ".progress")
     looked_through(seat)
     seat.press("Shift+B")
@@ -152,7 +163,7 @@ def test_a_run_of_the_sheet_is_looked_at_alone(sheet: Seat) -> None:
     assert runs_of([tag]) == least_changed(seat, 2, 3)
     assert (tag.species, tag.origin) == ("m", "Tag page")
     seat.page.locator(".tile").first.wait_for()
-    seat.sees("Four-striped grass mouse, 1, fed, kept", ".grid")
+    seat.sees("kept: Four-striped grass mouse, 1, fed", ".grid")
     looked_through(seat)
     seat.page.get_by_role("button", name="These 23 are blank").click()
     assert len(seat.has_tags(24)) == 24

@@ -112,8 +112,10 @@ def found(report: ScanReport) -> None:
     """Say what a scan found."""
     first, *more = wording.scan_report(report)
     st.success(wording.plain(first), icon=":material/check:")
+    if report.unlogged:
+        st.warning(wording.plain(report.unlogged), icon=":material/warning:")
     for line in more:
-        if not line.startswith(" "):
+        if not line.startswith((" ", "!")):
             st.text(line)
     if report.problems:
         rows = [{"file": file, "problem": problem} for file, problem in report.problems]

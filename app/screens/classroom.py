@@ -110,7 +110,7 @@ def sheet(workspace: Workspace, found: Sheet) -> None:
     left, right = st.columns([2, 3], gap="medium")
     left.text(
         f"Right: {agreeing.share(found.right)}\n"
-        f"Where an instructor ruled: {agreeing.share(found.right_where_ruled)}"
+        f"Where an instructor ruled: {agreeing.of_ruled(found.right_where_ruled)}"
     )
     with right:
         widgets.table(

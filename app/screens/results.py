@@ -1,13 +1,17 @@
 """The Results page: what is asked, figures with their numbers, the outcomes, what is amiss."""
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import streamlit as st
 
 from app import answers, session, widgets, wording
 from core import people
+from core.analysis.choice import Alternative, Choice, Measure
 from core.analysis.intervals import Undefined
+from core.analysis.mixed import MixedModel
+from core.analysis.scales import Scale
 from core.analysis.whole import Analysis
 from core.analysisbook import Question
 from core.exports import tables
@@ -29,6 +33,9 @@ ANYBODY = "whoever fed last"
 SMALL = 150
 """Up to so many trays the sensitivity is worked out unasked."""
 
+WIDTHS = {"what": 270, "number": 170, "how": 764}
+"""Of tables of numbers, together as wide as the page on a usual screen. [px]"""
+
 Draw = Callable[[bool], Figure | Undefined]
 """Draws a figure for a light (False) or a dark page."""
 
@@ -48,7 +55,9 @@ def results_page() -> None:
     if not analysis.ledger.n:
         st.info("No tray is of that season. Choose another one.")
         return
-    st.markdown(f"**What this can say.** {wording.plain(said(analysis))}")
+    by_mass = workspace.analysis.by_mass(question)
+    can_say = said(analysis) + answers.mass_says_more(analysis, by_mass)
+    st.markdown(f"**What this can say.** {wording.plain(can_say)}")
     st.text(answers.asked(analysis))
     for words in analysis.remarks:
         st.warning(wording.plain(words), icon=":material/rule:")
@@ -57,7 +66,7 @@ def results_page() -> None:
     by_the_sun(workspace, question)
     how_often(analysis)
     models(analysis)
-    mass_alone(analysis, workspace.analysis.by_mass(question))
+    mass_alone(analysis, by_mass)
     if people.may(session.who(), Act.SEE_ALL):
         hangs_on(workspace, question)
     every_tray(workspace)
@@ -88,7 +97,43 @@ def ask(workspace: Workspace) -> Question:
     )
     session.keep("first", left)
     session.keep("second", right)
-    return Question(forager, (left or "", right or ""), tuple(wanted))
+    return how(Question(forager, (left or "", right or ""), tuple(wanted)), own)
+
+
+def how(question: Question, own: Choice) -> Question:
+    """Let people say in what densities are told and how they are compared."""
+    with st.popover("How it is compared", icon=":material/tune:", key="how"):
+        measure = one_of("Measure", list(Measure), own.measure, "measure")
+        each = st.toggle(
+            "Rank each night, not the mean of a station",
+            value=session.kept("each-night") == str(True), key="each-night",
+        )  # fmt: skip
+        session.keep("each-night", each)
+        towards = one_of(
+            "Alternative of the test", list(Alternative), Alternative.TWO_SIDED, "alternative",
+            "Anything but two-sided is to be chosen before the data are seen.",
+        )  # fmt: skip
+        scale = one_of(
+            "Scale of the mixed model", list(Scale), Scale.RAW, "scale",
+            "Logit and arcsine need the share of the food left as the measure.",
+        )  # fmt: skip
+    return replace(
+        question,
+        measure=Measure(measure),
+        scale=Scale(scale),
+        average_nights=not each,
+        alternative=Alternative(towards),
+    )
+
+
+def one_of(label: str, words: Sequence[str], own: str, key: str, help_: str | None = None) -> str:
+    """Let people choose a word, which is kept on other pages; `own` stands first of all."""
+    listed = [str(word) for word in words]
+    chosen: str = st.selectbox(
+        label, listed, _place(listed, session.kept(key) or own), key=key, help=help_
+    )
+    session.keep(key, "" if chosen == own else chosen)
+    return chosen
 
 
 def _place(names: Sequence[str], name: str) -> int:
@@ -160,6 +205,11 @@ def rows_text(made: Figure) -> str:
     return "".join(tables.csv_text(names, rows))
 
 
+def numbers(lines: Sequence[answers.Line], alt: str) -> None:
+    """Show numbers with what each means; on a usual screen no word of it is cut off."""
+    widgets.table(lines, alt=alt, widths=WIDTHS)
+
+
 def compared(analysis: Analysis) -> None:
     """Show the pairs, their differences, and the numbers of the test."""
     st.subheader("Pairs", anchor=False)
@@ -169,9 +219,7 @@ def compared(analysis: Analysis) -> None:
         figure(lambda dark: pairs_figure(pairs, test, dark=dark), "No pairs to draw")
     with right:
         figure(lambda dark: differences_figure(pairs, test, dark=dark), "No differences to draw")
-    widgets.table(
-        answers.pair_lines(pairs, test), alt="The paired comparison in numbers", narrow=["number"]
-    )
+    numbers(answers.pair_lines(pairs, test), "The paired comparison in numbers")
     if not isinstance(pairs, Undefined) and pairs.warning:
         st.warning(wording.plain(pairs.warning))
     lost = answers.lost_lines(pairs)
@@ -212,19 +260,23 @@ def models(analysis: Analysis) -> None:
     """Show the two models, one that knows stations and nights, one that knows bounds."""
     st.subheader("Models", anchor=False)
     st.markdown("**With station and night as random effects**")
-    widgets.table(
-        answers.mixed_lines(analysis.mixed), alt="The mixed model in numbers", narrow=["number"]
-    )
+    numbers(answers.mixed_lines(analysis.mixed), "The mixed model in numbers")
     if not isinstance(analysis.mixed, Undefined):
-        left, right = st.columns(2, gap="medium")
-        with left:
-            figure(lambda dark: fitted_figure(analysis.mixed, dark=dark), "Nothing to draw")
-        with right:
-            figure(lambda dark: normal_figure(analysis.mixed, dark=dark), "Nothing to draw")
+        left_over(analysis.mixed)
     st.markdown("**With emptied and interrupted trays as bounds**")
-    widgets.table(
-        answers.censored_lines(analysis.censored), alt="The model with bounds", narrow=["number"]
-    )
+    numbers(answers.censored_lines(analysis.censored), "The model with bounds")
+
+
+def left_over(found: MixedModel) -> None:
+    """Show what the mixed model leaves over; where nothing can be seen in it, say so once."""
+    if isinstance(fitted_figure(found), Undefined):
+        figure(lambda dark: fitted_figure(found, dark=dark), "No residuals to draw")
+        return
+    left, right = st.columns(2, gap="medium")
+    with left:
+        figure(lambda dark: fitted_figure(found, dark=dark), "Nothing to draw")
+    with right:
+        figure(lambda dark: normal_figure(found, dark=dark), "Nothing to draw")
 
 
 def mass_alone(confirmed: Analysis, found: Analysis) -> None:
@@ -236,10 +288,12 @@ def mass_alone(confirmed: Analysis, found: Analysis) -> None:
     st.markdown(wording.plain(told))
     with st.expander("In numbers", expanded=not confirmed.ledger.analysed):
         widgets.table(answers.left_lines(found.used), alt="Use of trays and food left, by mass")
-        widgets.table(
-            answers.pair_lines(found.pairs, found.test), alt="Pairs by mass", narrow=["number"]
-        )
-        widgets.table(answers.mixed_lines(found.mixed), alt="Model by mass", narrow=["number"])
+        numbers(answers.pair_lines(found.pairs, found.test), "Pairs by mass")
+        lost = answers.lost_lines(found.pairs)
+        if lost:
+            widgets.table(lost, alt="Pairs by mass that were lost, with the reason")
+        numbers(answers.mixed_lines(found.mixed), "Model by mass")
+        numbers(answers.censored_lines(found.censored), "Model with bounds by mass")
 
 
 # --- sensitivity ---------------------------------------------------------------------------------

@@ -44,9 +44,7 @@ def tag_page() -> None:
         widgets.guide(workspace)
     choice = choices(workspace, names, species)
     widgets.messages()
-    if not choice.tagger:
-        st.warning("Say who you are first: type your name at the top left.")
-    elif not species:
+    if choice.tagger and not species:
         st.warning("The species list is empty. Load it on the Cards page first.")
     viewer.show(data_of(workspace, choice, species))
 
@@ -58,11 +56,17 @@ def choices(workspace: Workspace, names: list[str], species: Mapping[str, Specie
     )
     server = workspace.settings.sign_in is not SignIn.NAME
     tagger = _signed_in(who) if server else widgets.tagger(workspace, who)
-    placement = _chosen(where, "Placement", "placement", names)
+    share = workspace.people.share_of(tagger)
+    if share and not session.kept("placement"):
+        session.keep("placement", next((name for name in names if name in share), names[0]))
+    placement = _chosen(
+        where, "Placement", "placement", names,
+        lambda name: f"{name} ({share[name]} yours)" if name in share else name,
+    )  # fmt: skip
     mode = _chosen(way, "Look", "mode", [ONE, SHEET])
     show, order = str(Show.MINE), str(Order.QUIET)
     if mode == ONE:
-        shows = _shows(workspace, tagger)
+        shows = _shows(has_share=bool(share))
         shows += [f"{SPECIES}{key}" for key in species]
         show = _chosen(which, "Show", "show", shows, lambda one: _show_words(one, species))
         order = _chosen(how, "Order", "order", [*ORDERS], lambda one: ORDERS[Order(one)])
@@ -70,10 +74,10 @@ def choices(workspace: Workspace, names: list[str], species: Mapping[str, Specie
     return Choice(tagger, instructor, placement, show, order, mode)
 
 
-def _shows(workspace: Workspace, tagger: str) -> list[str]:
+def _shows(*, has_share: bool) -> list[str]:
     """Give the lists to choose from: one's own share first, for who was given one."""
     shows = [str(one) for one in Show if one not in {Show.SPECIES, Show.SHARE}]
-    return [str(Show.SHARE), *shows] if workspace.people.has_share(tagger) else shows
+    return [str(Show.SHARE), *shows] if has_share else shows
 
 
 def _instructor(cell: st.delta_generator.DeltaGenerator, *, server: bool) -> bool:

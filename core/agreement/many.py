@@ -167,7 +167,7 @@ def _bootstrapped(counts: Floats, statistic: Statistic) -> Interval | Undefined:
     values = statistic(patterns, draws.astype(np.float64))
     values = values[~np.isnan(values)]
     if not len(values) or np.ptp(values) == 0:
-        return Undefined("every draw of the visits gives the same", len(counts))
+        return Undefined("all draws are alike", len(counts))
     low, high = np.quantile(values, [ALPHA / 2, 1 - ALPHA / 2])
     return Interval(float(low), float(high), BOOTSTRAP)
 

@@ -8,12 +8,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from core.food import Food, Reading
-from core.model import Censored, Outcome, Reason, Status
+from core.model import Censored, Condition, Outcome, Reason, Status
 from core.outcomes import density_of
 
 SPOILT = frozenset({
     Reason.KNOCKED, Reason.FLOODED, Reason.SPILLED, Reason.ANTS, Reason.WET_UNCORRECTED,
-    Reason.MASS_MISSING, Reason.TIME_MISSING, Reason.WINDOWS_OVERLAP, Reason.PERSONS_ONLY,
+    Reason.MASS_MISSING, Reason.WINDOWS_OVERLAP, Reason.PERSONS_ONLY,
 })  # fmt: skip
 """Why the food itself tells nothing."""
 
@@ -27,19 +27,27 @@ def by_mass(outcomes: Sequence[Outcome], readings: Mapping[str, Reading]) -> lis
         What became of the food of each, by deployment.
 
     A tray whose food tells nothing (spoilt, a mass missing, more left than put in) stays as it is.
+    A time that is missing takes nothing from the food: such a tray only finds no pair, or no night.
     """
     return [_one(outcome, readings[outcome.deployment.deployment]) for outcome in outcomes]
 
 
+def _unused(outcome: Outcome) -> Reason:
+    """Say why nobody fed: as it was decided, where it was, else by the mass."""
+    return outcome.reason if outcome.status is Status.NO_GUD else Reason.UNUSED_BY_MASS
+
+
 def _one(outcome: Outcome, reading: Reading) -> Outcome:
-    if outcome.reason in SPOILT or reading.kind in {Food.MISSING, Food.GAINED}:
+    hidden = outcome.reason is Reason.TIME_MISSING  # ... which is said before what spoilt it
+    spoilt = hidden and outcome.deployment.condition is not Condition.OK
+    if spoilt or outcome.reason in SPOILT or reading.kind in {Food.MISSING, Food.GAINED}:
         return replace(outcome, gud=None, forager="", seen=(), visits=0, visits_all=0)
     used = reading.kind is not Food.UNTOUCHED
     emptied = reading.kind is Food.EMPTIED
     return replace(
         outcome,
         status=Status.CAUTION if used else Status.NO_GUD,
-        reason=Reason.EATEN_UNWATCHED if used else Reason.UNUSED_BY_MASS,
+        reason=Reason.EATEN_UNWATCHED if used else _unused(outcome),
         gud=density_of(reading) if used else None,
         censored=Censored.BELOW if emptied else Censored.NO,
         forager="",

@@ -43,6 +43,14 @@ class StationBy(StrEnum):
     PAIR = "site and pair"
 
 
+class Alternative(StrEnum):
+    """What a p speaks against no difference for."""
+
+    TWO_SIDED = "two-sided"
+    GREATER = "greater"
+    LESS = "less"
+
+
 @dataclass(frozen=True, slots=True)
 class Choice:
     """What an analysis is asked."""
@@ -62,6 +70,8 @@ class Choice:
     counts as if it were a station of its own."""
     scale: Scale = Scale.RAW
     """Of the mixed model."""
+    alternative: Alternative = Alternative.TWO_SIDED
+    """What the signed-rank test speaks for; anything but two-sided is to be chosen beforehand."""
 
     @property
     def sides(self) -> tuple[str, str] | None:
@@ -175,6 +185,11 @@ def _spelling(outcomes: Sequence[Outcome], choice: Choice) -> list[str]:
             found.append(
                 f"Microhabitat {ways[0]!r} ({trays}) is left out. Did you mean {near[0]!r}? "
                 "Then mend the tray log."
+            )
+        elif choice.sides and fold not in choice.sides:
+            found.append(
+                f"Microhabitat {ways[0]!r} ({trays}) is neither of the two that are compared; its "
+                "trays are in no density here. Ask for it and another one."
             )
     blank = sum(names[name] for name in names if not folded(name))
     if blank and choice.sides:

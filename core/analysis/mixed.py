@@ -160,7 +160,7 @@ def _factors(rows: Sequence[Told]) -> tuple[Factors, list[str]]:
     night: list[Hashable] = [one.night for one in rows]
     found: Factors = {}
     warnings = []
-    for name, factor in (("station", station), ("night", night)):
+    for name, factor in (("station", station), ("night", night)) if rows else ():
         levels = len(set(factor))
         if levels == 1:
             warnings.append(f"there is one {name} only, so no random {name}")

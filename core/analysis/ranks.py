@@ -17,7 +17,7 @@ from math import floor, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from core.analysis.choice import STEP
+from core.analysis.choice import STEP, Alternative
 from core.analysis.intervals import ALPHA, LEVEL, Interval, Undefined, Z
 from core.analysis.pairs import Pairs, rounded
 
@@ -26,14 +26,6 @@ MOST_EXACT = 50
 
 Steps = NDArray[np.int64]
 """Differences in whole steps of `STEP`, so that equal ones tie."""
-
-
-class Alternative(StrEnum):
-    """What a p speaks against no difference for."""
-
-    TWO_SIDED = "two-sided"
-    GREATER = "greater"
-    LESS = "less"
 
 
 class PMethod(StrEnum):
@@ -85,15 +77,18 @@ class SignedRank:
         return min(self.w_plus, self.w_minus) if two else self.w_plus
 
 
-def rank_test(
-    pairs: Pairs | Undefined, alternative: Alternative = Alternative.TWO_SIDED
-) -> SignedRank | Undefined:
-    """Test the differences of pairs; undefined where pairs are, or where there is none."""
+def rank_test(pairs: Pairs | Undefined) -> SignedRank | Undefined:
+    """Test the differences of pairs for what their choice asks.
+
+    Undefined where pairs are, or where there is none.
+    """
     if isinstance(pairs, Undefined):
         return pairs
     if not pairs.n:
-        return Undefined(f"no pair has a density on both sides, {len(pairs.lost)} were lost")
-    return signed_rank([one.value for one in pairs.differences], alternative)
+        lost = len(pairs.lost)
+        many = f"{lost} {'was' if lost == 1 else 'were'} lost"
+        return Undefined(f"no pair has a density on both sides, {many}")
+    return signed_rank([one.value for one in pairs.differences], pairs.choice.alternative)
 
 
 def signed_rank(

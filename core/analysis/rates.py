@@ -158,7 +158,8 @@ def _ratio(groups: Sequence[Sequence[_Watched]], dispersion: float | None) -> Ra
     n = sum(map(len, groups))
     sums = [(sum(r.visits for r in group), sum(r.watched_h for r in group)) for group in groups]
     if not all(watched for _, watched in sums):
-        return Undefined("only one microhabitat was watched", n)
+        which = "only one microhabitat" if any(watched for _, watched in sums) else "no tray"
+        return Undefined(f"{which} was watched", n)
     (first, first_h), (second, second_h) = sums
     if not first or not second:
         return Undefined(f"{first} and {second} visits give no ratio, both must be above zero", n)

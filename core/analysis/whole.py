@@ -9,7 +9,7 @@ from core.analysis.intervals import Undefined
 from core.analysis.ledger import Ledger, ledger
 from core.analysis.mixed import MixedModel, mixed_model
 from core.analysis.pairs import Pairs, pair_up
-from core.analysis.ranks import Alternative, SignedRank, rank_test
+from core.analysis.ranks import SignedRank, rank_test
 from core.analysis.rates import VisitRates, visit_rates
 from core.analysis.told import tell
 from core.analysis.used import UsedTrays, used_trays
@@ -39,7 +39,6 @@ def analyse(
     choice: Choice,
     species: Mapping[str, Species],
     settings: Settings,
-    alternative: Alternative = Alternative.TWO_SIDED,
 ) -> Analysis:
     """Work out everything for one choice; parts that cannot be told say why.
 
@@ -51,8 +50,6 @@ def analyse(
         The study's species by key.
     settings
         With which the outcomes were decided.
-    alternative
-        What the signed-rank test speaks for; anything but two-sided is to be chosen beforehand.
     """
     told = tell(outcomes, choice, species)
     pairs = pair_up(told, choice)
@@ -62,7 +59,7 @@ def analyse(
         ledger=ledger(told, choice),
         used=used_trays(told, choice, species),
         pairs=pairs,
-        test=rank_test(pairs, alternative),
+        test=rank_test(pairs),
         mixed=mixed_model(told, choice),
         censored=censored_model(told, choice),
         rates=visit_rates(told, choice),

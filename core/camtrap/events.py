@@ -144,14 +144,14 @@ class Events:
         """Give a row for each photo of each tag in force, in the order of time."""
         photos = [one.photo for one in self.chosen.media]
         place = {photo.id: at for at, photo in enumerate(photos)}
-        over: dict[int, list[Tag]] = defaultdict(list)
-        for run in tags.runs_at(tags.in_force(made), place):
+        over: dict[int, list[tuple[int, Tag]]] = defaultdict(list)
+        for told, run in enumerate(tags.runs_at(tags.in_force(made), place), 1):
             for at in range(run.first, run.last + 1):
-                over[at].append(run.tag)
+                over[at].append((told, run.tag))
         event_of = self._events()
         for at in sorted(over):
-            for number, tag in enumerate(over[at], 1):
-                yield self._tag(photos[at], tag, number, event_of)
+            for number, (told, tag) in enumerate(over[at], 1):
+                yield self._tag(photos[at], tag, number, told, event_of)
 
     def _events(self) -> Callable[[int], str]:
         handled = (one.photos for one in self.chosen.handled)
@@ -159,7 +159,10 @@ class Events:
         found = {photo.id: self.ids[run[0].id] for run in runs for photo in run}
         return lambda photo: found.get(photo, "")
 
-    def _tag(self, photo: Photo, tag: Tag, number: int, event_of: Callable[[int], str]) -> Row:
+    def _tag(
+        self, photo: Photo, tag: Tag, number: int, told: int, event_of: Callable[[int], str]
+    ) -> Row:
+        """Tell one photo of a tag; `told` is the tag's number in its placement, from 1."""
         media, moment = self.ids[photo.id], time_text(true_time(photo), self.chosen.offset)
         handler, blank = tag.species == HANDLER, tag.species == BLANK
         kind = "human" if handler else BLANK if blank else self.telling.kind(tag.species)
@@ -169,6 +172,7 @@ class Events:
             ("sure", "" if tag.sure else "no"),
             ("also", "yes" if tag.also else ""),
             ("ruling", "yes" if tag.ruling else ""),
+            ("tag", str(told)),
         )
         return {
             "observationID": f"{media}/tag/{number}",

@@ -21,7 +21,9 @@ UNCLASSIFIED = "unclassified"
 """The standard's word for what people have not looked at yet: they are to."""
 UNNAMED = "unnamed"
 """Who tagged where the package does not say."""
-_OWN_TAGS = {"where", "tray", "from", "to", "ruling", "sure", "also"}
+LONGEST = 9
+"""Digits of the number of a tag (ours)."""
+_OWN_TAGS = {"where", "tray", "from", "to", "ruling", "sure", "also", "tag"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,8 @@ class Said:
     ruling: bool
     sure: bool
     also: bool
+    tag: int | None
+    """The number that the tag has in its placement, where our own package tells it."""
     comment: str
 
 
@@ -127,6 +131,7 @@ def read_said(row: Row) -> Said:
         ruling=own.get("ruling") == "yes" and not machine,
         sure=own.get("sure") != "no" and not machine,
         also=own.get("also") == "yes",
+        tag=_number(own.get("tag", "")),
         comment="; ".join(filter(None, (text(row, "observationComments"), rest))),
     )
 
@@ -136,6 +141,10 @@ def _where(told: str, behavior: str) -> Where | None:
         return Where(told)
     words = {word.strip().casefold() for word in behavior.split("|")}
     return Where.FED if words & set(FEEDING) else None
+
+
+def _number(told: str) -> int | None:
+    return int(told) if told.isascii() and told.isdecimal() and len(told) <= LONGEST else None
 
 
 def _moment(told: str) -> datetime | None:
@@ -232,21 +241,24 @@ class _Placement:
         self._tag(whole, *ends)
 
     def _runs(self, singles: Iterable[Said]) -> Iterator[list[Said]]:
-        """Put photos of one event together of which the same is said one after the other."""
+        """Put photos of one event together of which the same is said one after the other.
+
+        Where tags have numbers they are what is said, and give the order.
+        """
         open_runs: dict[tuple[object, ...], list[Said]] = {}
         done: list[list[Said]] = []
         for one in singles:
             if one.medium not in self._place:
                 self._told.without_photos += 1
                 continue
-            key = (_event(one), _what(one))
+            key = (_event(one) if one.tag is None else (), _what(one))
             run = open_runs.get(key)
             if run and self._place[one.medium] - self._place[run[-1].medium] <= 1:
                 run.append(one)
             else:
                 open_runs[key] = [one]
                 done.append(open_runs[key])
-        yield from done
+        yield from sorted(done, key=lambda run: run[0].tag or 0)
 
     def _tag(self, one: Said, first: str, last: str) -> None:
         if one.kind == UNCLASSIFIED:
@@ -305,7 +317,7 @@ def _of_species(one: Said) -> tuple[object, ...]:
 def _what(one: Said) -> tuple[object, ...]:
     return (
         one.kind, one.name, one.count, one.where, one.by, one.machine, one.tray, one.ruling,
-        one.sure, one.also, one.comment, one.at,
+        one.sure, one.also, one.tag, one.comment, one.at,
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 Twice is the same as once. What the study has otherwise stays as it is and is told.
 """
 
+import itertools
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import MAXYEAR, MINYEAR, UTC, datetime
@@ -209,6 +210,8 @@ def _put_trays(connection: Connection, package: Package, settings: Settings, tol
     if not package.own or resource is None:
         return
     path = opening.path_of(package.folder, resource)
+    if next(itertools.islice(opening.rows(path), 1, None), None) is None:
+        return  # a study without trays has none to tell
     sheet = sheets.read_sheet(path)
     ours = {trays.PLACEMENT.lower(), trays.OTHERS.lower()}
     rows = [

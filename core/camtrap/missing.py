@@ -83,11 +83,13 @@ def _of_species(species: Mapping[str, Species], named: Collection[str]) -> Itera
     without = [
         one.name
         for key, one in species.items()
-        if key in named and one.role is not SpeciesRole.PERSON and not one.scientific_name
+        if key in named
+        and one.role is not SpeciesRole.PERSON
+        and (not one.scientific_name or one.scientific_name in MISSING)
     ]
     if without:
         yield (
-            f"scientific_name is blank in the species list for: {_listed(without)}. Fill it in; "
+            f"scientific_name is blank, or reads as nothing, in the species list for: {_listed(without)}. Fill it in; "
             "a genus or family will do."
         )
     unlisted = sorted(set(named) - set(species) - {"blank", "unknown", "handler"})
@@ -109,6 +111,9 @@ def _of_ids(placements: Sequence[Placement], trays: Iterable[TrayDeployment]) ->
     telling = [one for one in dict.fromkeys(named) if coordinates_in(one)]
     if telling:
         yield f"Reads like coordinates, which would be published: {_listed(telling)}. Rename it."
+    parted = [one for one in dict.fromkeys(named) if "|" in one]
+    if parted:
+        yield f"The standard parts lists with |, so no name may have one: {_listed(parted)}. Rename it."
 
 
 def _listed(names: Iterable[str]) -> str:

@@ -340,14 +340,16 @@ def person_for(name: str, known: Mapping[str, Species], package: Package) -> Spe
 
 
 def _own_species(package: Package) -> list[dict[str, Any]]:
-    listed = package.own.get("species", [])
-    return [one for one in listed if isinstance(one, dict) and one.get("name")]
+    listed = package.own.get("species")
+    species = listed if isinstance(listed, list) else ()
+    return [one for one in species if isinstance(one, dict) and one.get("name")]
 
 
 def _vernacular(described: Mapping[str, Any]) -> dict[str, str]:
     """Give what the package calls its species: in English, or in no language that is told."""
     found = {}
-    for one in described.get("taxonomic") or ():
+    listed = described.get("taxonomic")
+    for one in listed if isinstance(listed, list) else ():
         names = one.get("vernacularNames") if isinstance(one, dict) else None
         if not isinstance(names, dict):
             continue

@@ -1,6 +1,6 @@
 """Decide in which words the numbers under a figure are told."""
 
-from core.analysis.choice import Choice, Measure
+from core.analysis.choice import Alternative, Choice, Measure
 from core.analysis.intervals import ALPHA, Interval, Undefined
 from core.analysis.ranks import SignedRank
 from core.sensitivity import Says
@@ -13,6 +13,8 @@ UNIT = {
 }
 SMALL_P = 0.001
 FEW_DIGITS = 3
+FEWEST = {Alternative.TWO_SIDED: "six", Alternative.GREATER: "five", Alternative.LESS: "five"}
+"""So many differences of one sign can bring p below 0.05: 2 / 2^n, one-sided 1 / 2^n."""
 
 
 def number(value: float) -> str:
@@ -70,16 +72,24 @@ def what_can_be_said(test: SignedRank | Undefined, choice: Choice) -> str:
     if isinstance(test, Undefined):
         return (
             f"These trays cannot compare the microhabitats: {test.why}. What they do show is how "
-            "many trays were used and by whom."
+            "many trays were used, and by whom where a camera saw it."
         )
     least = f"{test.smallest_p:.2g}"
-    if isinstance(test.p, Undefined):
+    if not test.ranked:
         many = counted(test.n, "difference is", "differences are")
         return (
-            f"{many} too few for a test: even if all "
+            f"{many} zero, so there is nothing to rank and no p: as far as can be weighed, as "
+            f"much was left in {choice.first} as in {choice.second}."
+        )
+    if isinstance(test.p, Undefined):
+        many = counted(test.ranked, "difference is", "differences are")
+        zeros = f" (of {test.n}, {test.zeros} zero)" if test.zeros else ""
+        return (
+            f"{many}{zeros} too few for a test: even if all "
             f"pointed the same way, p could not be below {least}. This is no sign that there is "
-            "no difference. Set out more stations, or put several classes together: six "
-            "differences are the least. Shares of trays used and single trays can be told."
+            f"no difference. Set out more stations, or put several classes together: "
+            f"{FEWEST[test.alternative]} differences that are not zero are the least. Shares of "
+            "trays used and single trays can be told."
         )
     if test.p.p < ALPHA:
         return (

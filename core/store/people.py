@@ -130,12 +130,6 @@ def training(connection: Connection, placement: str, tagger: str) -> frozenset[i
     return frozenset(connection.scalars(select(SHARES.c.photo_id).where(whose)))
 
 
-def has_share(connection: Connection, tagger: str) -> bool:
-    """Say whether somebody was given anything."""
-    asked = select(SHARES.c.number).where(SHARES.c.tagger == tagger).limit(1)
-    return connection.execute(asked).first() is not None
-
-
 def set_shares(connection: Connection, given: Sequence[Share]) -> None:
     """Hold these shares in place of all that were held."""
     connection.execute(delete(SHARES))

@@ -18,6 +18,7 @@ from builders import SETTINGS, SPECIES, camera
 from app.report import Material, Wanted, page
 from app.reportwords import Facts
 from core.analysis.choice import proposed
+from core.analysis.whole import analyse
 
 GOAL_S = 5.0
 
@@ -27,10 +28,12 @@ def main() -> None:
     outcomes = study(int(sys.argv[1]) if len(sys.argv) > 1 else DEPLOYMENTS)
     trays = [one.deployment for one in outcomes]
     facts = Facts(trays, [camera()], SETTINGS, taggers=2, corrections=0, checks=0, sensitive=False)
+    choice = proposed(outcomes, SETTINGS.timezone, SPECIES["g"])
     material = Material(
         facts=facts,
         outcomes=outcomes,
-        choice=proposed(outcomes, SETTINGS.timezone, SPECIES["g"]),
+        choice=choice,
+        by_mass=analyse(outcomes, choice, SPECIES, SETTINGS),
         species=SPECIES,
         tray_places={one.tray: (-33.9, 19.0) for one in trays},
         checksums={},

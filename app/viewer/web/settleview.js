@@ -117,13 +117,13 @@ class SettleView {
     this.fault.hidden = !fault;
     setOff(this.undo, !settling.done.length);
     setOff(this.redo, !settling.undone.length);
-    const none = settling.loaded && !settling.left && !item?.done && !item?.gone;
-    this.end.hidden = !(settling.loaded && !settling.left);
+    const none = settling.loaded && !item;
+    this.end.hidden = !none;
     setText(this.end, settling.items.length
       ? "Everything is settled. Page Up goes back to what you ruled."
       : "Nothing waits for a ruling: no visit is disputed, unsure, or read by too few.");
-    this.look.hidden = none || !item;
-    this.panel.hidden = none || !item;
+    this.look.hidden = !item;
+    this.panel.hidden = !item;
     if (item) this.drawItem(settling, item);
   }
 

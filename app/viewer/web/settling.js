@@ -16,6 +16,7 @@ class Settling {
     this.at = 0;
     this.photo = 0;
     this.loaded = false;
+    this.finished = false; // all is settled, and nothing is looked at any more
     this.fault = "";
     this.words = "";
     this.done = []; // deeds that can be undone: {item, acts}
@@ -31,8 +32,9 @@ class Settling {
     });
   }
 
+  // The visit on screen; none once all is settled, so that no key rules what nobody looks at.
   get item() {
-    return this.items[this.at] ?? null;
+    return this.finished ? null : this.items[this.at] ?? null;
   }
 
   get row() {
@@ -86,10 +88,11 @@ class Settling {
     this.references = found.references;
     this.count = found.count;
     this.loaded = true;
+    if (this.left) this.finished = false;
     if (!this.item || (this.item.done && this.left)) this.toOpen();
     const shown = this.item;
     this.items = this.items.filter((item) => !item.gone || item === shown);
-    this.at = Math.max(0, this.items.indexOf(shown));
+    if (shown) this.at = this.items.indexOf(shown);
   }
 
   async fetch() {
@@ -116,6 +119,7 @@ class Settling {
   to(at) {
     if (at < 0 || at >= this.items.length) return;
     this.at = at;
+    this.finished = false;
     this.fresh();
     this.changed();
     this.fetch();
@@ -124,8 +128,18 @@ class Settling {
   toOpen() {
     const later = this.items.findIndex((item, at) => at > this.at && isOpen(item));
     const at = later >= 0 ? later : this.items.findIndex(isOpen);
-    if (at >= 0) this.to(at);
-    else this.changed();
+    if (at >= 0) {
+      this.to(at);
+      return;
+    }
+    this.finished = true;
+    this.fresh();
+    this.changed();
+  }
+
+  // From the end back to what was ruled last.
+  previous() {
+    this.to(this.finished ? this.at : this.at - 1);
   }
 
   look(photo) {
@@ -141,8 +155,9 @@ class Settling {
       this.mark(species);
       return;
     }
+    if (!this.item) return;
     const nobody = species === "blank" || species === "handler";
-    const said = this.item?.where[species] ?? Object.values(this.item?.where ?? {})[0] ?? "";
+    const said = this.item.where[species] ?? Object.values(this.item.where)[0] ?? "";
     const where = nobody ? null : this.where || said;
     if (where === "") {
       this.say("Nobody said where. Choose it first: Up or Down.");
@@ -256,6 +271,7 @@ class Settling {
         Object.assign(item, { done: null, acts: [], row: null });
         this.done = this.done.filter((deed) => deed.item !== item);
         this.at = this.items.indexOf(item);
+        this.finished = false;
         this.fresh();
       }
       this.refused = refused;

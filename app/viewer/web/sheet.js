@@ -271,10 +271,12 @@ class Tile {
     const said = desk.said.mine(run)[0];
     const isIn = this.isIn(desk, run);
     const state = this.stateOf(run, said, isIn);
-    const words = row && [clock(row), many(run.count, "photo"), peakOf(run).changed];
+    const more = said ? [] : row && [many(run.count, "photo"), peakOf(run).changed];
+    const words = row && [clock(row), ...more]; // beside what was said there is room for the time
     setText(this.words, words ? words.filter(Boolean).join(" · ") : "…");
     setText(this.pick, state);
     setAttribute(this.pick, "aria-label", `${row?.name ?? "A run"}: ${state}`);
+    setAttribute(this.pick, "title", said ? state : null);
     setState(this.pick, "pressed", isIn);
     setOff(this.pick, Boolean(said) || Boolean(run.gone) || !row);
     this.root.classList.toggle("in", isIn);
@@ -283,7 +285,7 @@ class Tile {
 
   // The first of these that holds is written on the tile.
   stateOf(run, said, isIn) {
-    if (said) return `${said.words}, ${said.number ? "kept" : "waiting"}`;
+    if (said) return `${said.number ? "kept" : "waiting"}: ${said.words}`;
     if (isIn) return "✓ in";
     if (run.gone) return "gone";
     return this.lost ? "cannot be shown" : "left out";

@@ -2,6 +2,9 @@
 
 const ANSWERS = { blank: "Blank", unknown: "Unknown", handler: "Handler" };
 
+// Photos of two windows are two visits to whoever counts: such a join is asked for twice.
+const ACROSS = "The next run is not in the same tray window: not joined. Press again to join.";
+
 function speciesName(desk, key) {
   return ANSWERS[key] ?? desk.data.species.find((one) => one.key === key)?.name ?? key;
 }
@@ -272,6 +275,11 @@ async function joined(desk, run, next) {
       "The next run of this list is not the next in time: nothing was joined. " +
         "Show all visits in the order of time.",
     );
+    return;
+  }
+  if (run.row.tray !== next.row.tray && desk.status.words !== ACROSS) {
+    desk.joining.length = 0; // keys that were meant for the whole are not for a part of it
+    desk.say(ACROSS);
     return;
   }
   const parts = [[run.first, run.last], [next.first, next.last]];

@@ -2,6 +2,7 @@
 
 const COUNT_AFTER_MS = 250;
 const FAULTS_SHOWN = 6;
+const NOBODY_HERE = "Say who you are first: type your name at the top left.";
 const MARKS = { waiting: "○", kept: "●" };
 
 class View {
@@ -116,10 +117,11 @@ class View {
   }
 
   drawBar(desk) {
-    const { queue, status, person } = desk;
-    setText(this.lost, person.outbox.words());
+    const { data, queue, status, person } = desk;
+    setText(this.lost, person.outbox.words() || (data.who ? "" : NOBODY_HERE));
     this.lost.hidden = !this.lost.textContent;
     setText(this.live, statusWords(desk));
+    setAttribute(this.live, "title", this.live.textContent || null); // where it is cut off
     setAttribute(this.live, "data-state", stateOf(desk, status.act));
     setText(this.place, [placeWords(desk, this.open), this.left].filter(Boolean).join(", "));
     this.ring.draw(queue, this.taggedHere ?? 0);
@@ -209,13 +211,8 @@ class Ring {
 function drawUndo(node, name, deed) {
   setOff(node, !deed);
   const words = deed ? `${name}: ${deed.words}` : `${name}: nothing`;
-  setText(node, deed ? `${name}: ${short(deed.words)}` : name);
   setAttribute(node, "aria-label", words);
   setAttribute(node, "title", `${words} (${toolOf(name.toLowerCase()).shown})`);
-}
-
-function short(words) {
-  return words.length > 34 ? `${words.slice(0, 32)}…` : words;
 }
 
 function placeWords(desk, open) {
