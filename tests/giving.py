@@ -34,9 +34,11 @@ LOGS = {
     LogKind.TRAYS: (
         "deployment,tray,set_out,picked_up,food_start_g,food_left_g,site,pair,microhabitat,"
         "condition,handler,notes\n"
-        "D1,T1,2026-05-04 18:00,2026-05-05 06:00,10.0,4.2,Rooikrans,Rooikrans-N1,open,ok,Piet van Wyk,"
+        "D1,T1,2026-05-04 18:00,2026-05-05 06:00,10.0,4.2,Rooikrans,Rooikrans-N1,open,ok,"
+        "Piet van Wyk,"
         '"den at -26.1234, 19.6543"\n'
-        "D2,T2,2026-05-04 18:00,2026-05-05 06:00,10.0,9.9,Rooikrans,Rooikrans-N1,bush,ok,Piet van Wyk,"
+        "D2,T2,2026-05-04 18:00,2026-05-05 06:00,10.0,9.9,Rooikrans,Rooikrans-N1,bush,ok,"
+        "Piet van Wyk,"
         "sand was damp\n"
     ),
     LogKind.TAGS: (

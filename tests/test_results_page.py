@@ -9,6 +9,8 @@ from pages import frames, opened, signed_in, words
 from playwright.sync_api import Locator, Page
 from streamlit.testing.v1 import AppTest
 
+from core.analysis.choice import Alternative, Measure
+from core.analysis.scales import Scale
 from core.logs import LogKind
 from core.people import Role
 from core.workspace import Workspace
@@ -76,6 +78,38 @@ def test_the_microhabitats_can_be_turned_round(demo: Workspace) -> None:
     assert "there are not two microhabitats to compare" in words(at)
     assert not at.exception
     assert demo.analysis.microhabitats() == ["open", "bush"]
+
+
+def test_how_it_is_compared_is_chosen_and_kept(demo: Workspace) -> None:
+    """Measure, nights, alternative and scale reach the numbers, and stay on other pages."""
+    at = opened("results")
+    at.selectbox(key="measure").set_value(str(Measure.PROPORTION))
+    at.selectbox(key="scale").set_value(str(Scale.LOGIT))
+    at.selectbox(key="alternative").set_value(str(Alternative.GREATER))
+    at.toggle(key="each-night").set_value(True).run()
+    asked = f"{Measure.PROPORTION}, open minus bush"
+    how = f"each night by itself, greater test, model on the scale {Scale.LOGIT}"
+    assert asked in words(at)
+    assert how in words(at)
+    at.switch_page("screens/trays.py").run()
+    at.switch_page("screens/results.py").run()
+    assert not at.exception
+    assert asked in words(at)
+    assert how in words(at)
+    assert demo.outcome("SKO-D1").gud is not None
+
+
+def test_a_table_without_cameras_is_told_by_mass(demo: Workspace) -> None:
+    """No tray is watched, so no density is told; what was left is, under its own heading."""
+    changed(demo, tray="elsewhere")
+    rows = [row | {"tray": row["deployment"]} for row in demo.log_rows(LogKind.TRAYS)]
+    demo.save_rows(LogKind.TRAYS, rows)
+    at = opened("results")
+    said = words(at)
+    assert not at.exception
+    assert "0 with a value" in said
+    assert "By mass alone, whoever ate, microhabitats are compared further down." in said
+    assert "of 0 the forager is confirmed" in said
 
 
 def test_another_setting_is_tried(demo: Workspace) -> None:

@@ -99,7 +99,12 @@ def read_said(row: Row) -> Said:
     """Read one row of the observations."""
     tags = pairs_of(text(row, "observationTags"))
     own = {name: value for name, value in tags if name in _OWN_TAGS}
-    rest = " | ".join(f"{n}:{v}" if n else v for n, v in tags if n not in _OWN_TAGS)
+    number = _number(own.get("tag", ""))
+    rest = " | ".join(
+        f"{n}:{v}" if n else v
+        for n, v in tags
+        if n not in _OWN_TAGS or (n == "tag" and number is None)
+    )
     machine = row["classificationMethod"] == "machine"
     start, end, at = row["eventStart"], row["eventEnd"], row["classificationTimestamp"]
     assert isinstance(start, datetime)
@@ -131,7 +136,7 @@ def read_said(row: Row) -> Said:
         ruling=own.get("ruling") == "yes" and not machine,
         sure=own.get("sure") != "no" and not machine,
         also=own.get("also") == "yes",
-        tag=_number(own.get("tag", "")),
+        tag=number,
         comment="; ".join(filter(None, (text(row, "observationComments"), rest))),
     )
 

@@ -89,8 +89,8 @@ def _of_species(species: Mapping[str, Species], named: Collection[str]) -> Itera
     ]
     if without:
         yield (
-            f"scientific_name is blank, or reads as nothing, in the species list for: {_listed(without)}. Fill it in; "
-            "a genus or family will do."
+            "scientific_name is blank, or reads as nothing, in the species list for: "
+            f"{_listed(without)}. Fill it in; a genus or family will do."
         )
     unlisted = sorted(set(named) - set(species) - {"blank", "unknown", "handler"})
     if unlisted:
@@ -106,14 +106,14 @@ def _of_ids(placements: Sequence[Placement], trays: Iterable[TrayDeployment]) ->
             "there. Name it differently in the camera log, and move its card."
         )
     listed = list(trays)
-    watched = (tray for one in placements for tray in one.trays)
-    named = [*ids, *watched, *(one.deployment for one in listed), *(one.tray for one in listed)]
-    telling = [one for one in dict.fromkeys(named) if coordinates_in(one)]
+    named = [tray for one in placements for tray in one.trays] + [one.tray for one in listed]
+    every = dict.fromkeys([*ids, *named, *(one.deployment for one in listed)])
+    telling = [one for one in every if coordinates_in(one)]
     if telling:
         yield f"Reads like coordinates, which would be published: {_listed(telling)}. Rename it."
     parted = [one for one in dict.fromkeys(named) if "|" in one]
     if parted:
-        yield f"The standard parts lists with |, so no name may have one: {_listed(parted)}. Rename it."
+        yield f"A | parts lists in the standard, so no tray may have it: {_listed(parted)}. Rename."
 
 
 def _listed(names: Iterable[str]) -> str:
