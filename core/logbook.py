@@ -1,18 +1,21 @@
 """Decide how a log meets what the study has: rows brought up to date, like names refused."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import fields
+from dataclasses import replace as dataclass_replace
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from core import clockfaults, logs, sheets
 from core.clockfaults import ClockCorrection
 from core.errors import ClockError, LogError, Problem
 from core.logs import LogKind
-from core.model import ClockCheck, Species
+from core.model import ClockCheck, Placement, Species, TrayDeployment
 from core.sheets import Sheet
 from core.store import Counts, Database, cards, corrections
 from core.store import logs as store
 
+Line = TypeVar("Line", Species, Placement, TrayDeployment)
 Connection = Any
 """An open connection of the store."""
 
@@ -20,13 +23,16 @@ Connection = Any
 def put(database: Database, kind: LogKind, sheet: Sheet, zone: ZoneInfo) -> Counts:
     """Keep a log whole or not at all: known rows are brought up to date, none is removed.
 
+    A column that the log does not have says nothing: there a known row stays as it is.
+
     Raises
     ------
     LogError
         With every fault and its line.
     """
+    _refuse_outcomes(kind, sheet)
     with database.begin() as connection:
-        return _put(connection, kind, sheet, zone)
+        return _put(connection, kind, sheet, zone, partly=True)
 
 
 def replace(
@@ -55,14 +61,23 @@ def cells(connection: Connection, kind: LogKind, zone: ZoneInfo) -> list[dict[st
             return [logs.tray_cells(one, zone) for one in store.tray_deployments(connection)]
 
 
-def _put(connection: Connection, kind: LogKind, sheet: Sheet, zone: ZoneInfo) -> Counts:
+def _put(
+    connection: Connection, kind: LogKind, sheet: Sheet, zone: ZoneInfo, *, partly: bool = False
+) -> Counts:
+    """Put rows into a log; `partly`: columns that it does not have stay as they are."""
+    there = {column.lower() for column in sheet.columns}
     match kind:
         case LogKind.SPECIES:
             species = logs.read_species(sheet)
+            if partly:
+                species = _over(species, store.species(connection), there, lambda one: one.key)
             _refuse_like_names(connection, sheet.name, species)
             return store.put_species(connection, species)
         case LogKind.CAMERAS:
-            counts = store.put_placements(connection, logs.read_cameras(sheet, zone))
+            rows = logs.read_cameras(sheet, zone)
+            if partly:
+                rows = _over(rows, store.placements(connection), there, lambda one: one.placement)
+            counts = store.put_placements(connection, rows)
             _refuse_bad_clocks(connection, sheet.name, zone)
             return counts
         case LogKind.CLOCKS:
@@ -70,7 +85,44 @@ def _put(connection: Connection, kind: LogKind, sheet: Sheet, zone: ZoneInfo) ->
             _refuse_bad_clocks(connection, sheet.name, zone)
             return counts
         case _:
-            return store.put_tray_deployments(connection, logs.read_trays(sheet, zone))
+            trays = logs.read_trays(sheet, zone)
+            if partly:
+                known = store.tray_deployments(connection)
+                trays = _over(trays, known, there, lambda one: one.deployment)
+            return store.put_tray_deployments(connection, trays)
+
+
+def _over(
+    rows: Sequence[Line], known: Sequence[Line], there: Collection[str], key: Callable[[Line], str]
+) -> list[Line]:
+    """Lay rows over those that are known: what their log has no column for stays."""
+    older = {key(one): one for one in known}
+    return [_onto(older[key(row)], row, there) if key(row) in older else row for row in rows]
+
+
+def _onto(older: Line, row: Line, there: Collection[str]) -> Line:
+    kept = {
+        field.name: getattr(older, field.name)
+        for field in fields(row)
+        if field.name != "extra" and field.name not in there
+    }
+    extra = {name: text for name, text in older.extra.items() if name.lower() not in there}
+    return dataclass_replace(row, **kept, extra=extra | dict(row.extra))
+
+
+def _refuse_outcomes(kind: LogKind, sheet: Sheet) -> None:
+    """Refuse a table that came out of a study: it would write results over what people noted."""
+    there = {column.lower() for column in sheet.columns}
+    if kind is LogKind.TRAYS and there >= {"status", "reason", "proportion_left"}:
+        raise LogError(
+            sheet.name,
+            [
+                Problem(
+                    "This is a table of outcomes, with the columns status and reason. Load the "
+                    "tray log that people wrote."
+                )
+            ],
+        )
 
 
 def _remove_others(connection: Connection, kind: LogKind, sheet: Sheet, zone: ZoneInfo) -> None:

@@ -8,6 +8,7 @@ import pytest
 from builders import write_burst, write_photo
 
 from core.errors import LogError, StudyError, TagError
+from core.exports import tables
 from core.logs import LogKind
 from core.model import ANSWERS_WITHOUT_SPECIES, PhotoKind, Where
 from core.workspace import NewTag, Workspace
@@ -162,3 +163,26 @@ def test_a_name_with_quotes_makes_readable_settings(tmp_path: Path) -> None:
     with Workspace.create(tmp_path / "s", "UTC", 'the "far" \\ dunes') as study:
         assert study.settings.name == 'the "far" \\ dunes'
     assert set(ANSWERS_WITHOUT_SPECIES) == {"blank", "unknown", "handler"}
+
+
+def test_a_log_with_fewer_columns_blanks_nothing(study: Workspace) -> None:
+    """What a log has no column for stays as the study has it; an empty cell empties."""
+    head = "deployment,tray,set_out,picked_up,food_start_g,food_left_g"
+    cells = "D9,T9,2026-03-14 18:00,2026-03-15 06:00,10.0"
+    whole = f"{head},handler,notes,weather\n{cells},4.0,Piet,damp,rain\n"
+    study.load(LogKind.TRAYS, whole.encode(), "trays")
+    study.load(LogKind.TRAYS, f"{head}\n{cells},4.5\n".encode(), "trays")
+    (one,) = [row for row in study.trays() if row.deployment == "D9"]
+    assert (str(one.food_left_g), one.handler, one.notes) == ("4.5", "Piet", "damp")
+    assert one.extra == {"weather": "rain"}
+    study.load(LogKind.TRAYS, f"{head},notes\n{cells},4.5,\n".encode(), "trays")
+    (one,) = [row for row in study.trays() if row.deployment == "D9"]
+    assert (one.handler, one.notes) == ("Piet", "")
+
+
+def test_a_table_of_outcomes_is_no_tray_log(study: Workspace) -> None:
+    """It would write results over what people noted."""
+    text = "".join(tables.csv_text(tables.OUTCOME_COLUMNS, study.outcome_rows()))
+    row = "D9" + "," * (len(tables.OUTCOME_COLUMNS) - 1)
+    with pytest.raises(LogError, match="table of outcomes"):
+        study.load(LogKind.TRAYS, (text + row + "\n").encode(), "outcomes.csv")
