@@ -43,11 +43,31 @@ checksums.txt    SHA-256 of every other file; check with: sha256sum -c checksums
 To read it with the program: lastbite unpack ARCHIVE.zip NEWFOLDER. It checks every file, makes the
 study again and says whether the outcomes come out as they are here.
 
-To read it without: outcomes.csv is what counts. A tray's window goes from set_out to picked_up, the
-end not included. A visit counts for a tray where it lies in its window and the camera watched that
-tray. A tag counts where as many people agree as study.toml asks for (taggers_needed), or where an
-instructor ruled. Of several species the last that fed owns the density. It is kept only where the
-camera watched, the food was eaten, and that species is known.
+To read it without: outcomes.csv is what counts. Masses are grams, counted food is items, times
+have their offset from UTC, and an empty cell means: not known, or does not apply.
+
+How an outcome comes about, in short:
+  Visits. Photos of one camera that are no more than gap_s seconds apart are one visit. Photos on
+  which the study's own people are (handler), and time-lapse photos, are none. True time is what the
+  camera showed, put right by the clock checks (a line between two, a shift by one) and by the
+  corrections in rows/clock_corrections.jsonl that nobody took back.
+  Answers. A visit is answered by an instructor's ruling, or where taggers_needed people who are
+  sure say the same; otherwise it waits, and so does its tray. fed: seen feeding; on_tray: on the
+  tray; near: in view only.
+  Food. Food left is divided by k, the mean of left over put in of moisture_control trays of the
+  same site and pick-up day (else of that day), and by r, the same of all sift_control trays. Within
+  the tolerance of what was put in nobody fed: tolerance_g, or the mean loss and twice the standard
+  deviation of at least three sift controls, or two scale steps. At or below the scale step a tray
+  is emptied: its density is below that (censored: below). More left than put in is dropped.
+  Watched. A camera watched from its first to its last photo, to its end where working_at_pickup is
+  yes. A window runs from set_out to picked_up, the end not included; watched_share is the part of
+  it in which some camera of the tray watched.
+  Whose. The last species that fed owns the density; where nobody was seen feeding, the last on the
+  tray, which is at best a caution (feeder = last; study.toml may ask for another rule). It is kept
+  where the whole window was watched and one species came; with a caution where something is less
+  certain, told in the reason; dropped where it is not known who fed last.
+
+In photos.csv the column card names the folder below pictures/.
 
 Statuses:
 {statuses}

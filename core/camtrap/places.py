@@ -1,6 +1,6 @@
 """Decide which placements stand at one place, and where each place is told to be.
 
-All placements of one place are told alike: the same rounded point, the same name.
+All placements of one place are told at the same rounded point; each is called by its site.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -35,18 +35,13 @@ def places(
     sites = _sites(placements, trays)
     found: dict[str, Place] = {}
     for group in _groups(placements, sites):
-        points = [_point(one) for one in group]
-        name = _name(group, sites)
-        extra = group[0].extra
-        known = extra.get("locationName") or (
-            name if any(sites[p.placement] for p in group) else ""
-        )
-        place = Place(
-            id=telling.site(name),
-            name="" if telling.sensitive else telling.text(f"name of place {name!r}", known),
-            at=generalised(points, precision_deg),
-        )
-        found |= {one.placement: place for one in group}
+        at = generalised([_point(one) for one in group], precision_deg)
+        for one in group:
+            name = _name(one, sites)
+            known = one.extra.get("locationName") or (name if sites[one.placement] else "")
+            thing = f"name of place {name!r}"
+            told = "" if telling.sensitive else telling.text(thing, known)
+            found[one.placement] = Place(telling.site(name), told, at)
     return found
 
 
@@ -56,11 +51,10 @@ def _point(placement: Placement) -> Point:
     return Point(placement.latitude, placement.longitude, placement.uncertainty_m)
 
 
-def _name(group: Sequence[Placement], sites: Mapping[str, list[str]]) -> str:
-    """Give what a place is called: its site, else as the camera log has it, else a placement."""
-    names = [site for one in group for site in sites[one.placement]]
-    names += [one.extra.get("locationID", "") for one in group]
-    return next(filter(None, names), group[0].placement)
+def _name(placement: Placement, sites: Mapping[str, list[str]]) -> str:
+    """Give what its place is called: its site, else as the camera log has it, else itself."""
+    names = [*sites[placement.placement], placement.extra.get("locationID", "")]
+    return next(filter(None, names), placement.placement)
 
 
 def _sites(

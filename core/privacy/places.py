@@ -97,7 +97,7 @@ def statement(precision_deg: Decimal, *, sensitive: bool) -> str:
     why = "since a sensitive species was looked for" if sensitive else "for the cameras' safety"
     return (
         f"Coordinates are rounded to {precision_deg:f} degree on a geographic grid, {why}, all "
-        "cameras of a place alike, and their uncertainty is enlarged accordingly. The study holds "
+        "cameras of a place alike, and their uncertainty holds what was rounded. The study holds "
         "them as they were recorded; those may be had from the contact on request."
     )
 
