@@ -298,6 +298,7 @@ def people(
         for role in Role if codes else ():
             code = click.prompt(f"Code of {role}s", hide_input=True, confirmation_prompt=True)
             workspace.people.set_code(role, code)
+            click.echo(f"The code of {role}s is set.")
         rows = [
             {"name": one.name, "role": str(one.role), "state": str(one.state)}
             for one in workspace.people.all()
@@ -311,8 +312,12 @@ def people(
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 def page(study: Path, port: int | None, no_browser: bool) -> None:
     """Open the study's pages in the browser; Ctrl-C ends them."""
-    with _open(study):
-        pass
+    with _open(study) as workspace:
+        if not workspace.people.can_sign_in():
+            click.echo(
+                f"Nobody can sign in yet: no class code is set. lastbite people {study} --codes",
+                err=True,
+            )
     from app.server import serve  # noqa: PLC0415
 
     serve(study, port, open_browser=not no_browser)

@@ -184,6 +184,13 @@ class Classroom:
 
     # --- signing in ------------------------------------------------------------------------
 
+    def can_sign_in(self) -> bool:
+        """Say whether anybody could sign in: with codes, once both are set."""
+        if self._settings.sign_in is not SignIn.CODE:
+            return True
+        with self._database.read() as connection:
+            return all(people_store.code(connection, role) for role in Role)
+
     def way(self) -> str:
         """Give what a sign-in holds for: the study's way and, where there are codes, which."""
         if self._settings.sign_in is not SignIn.CODE:

@@ -1,9 +1,11 @@
 """What a server gives to whom: roles hold in every route and every part of a study."""
 
 import json
+import shutil
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,6 +13,7 @@ from asking import Page, tags_by
 from conftest import CODES
 
 from app import guard
+from app.cli import main
 from app.review import Order, Show
 from app.viewer import tickets
 from core import people
@@ -409,3 +412,24 @@ def test_two_people_of_one_name_are_not_put_on_the_list(classroom: Workspace, na
     with pytest.raises(LastbiteError, match="Add an initial"):
         classroom.people.add(name)
     assert classroom.people.all() == before
+
+
+def test_nobody_can_sign_in_before_both_codes_are_set(
+    built: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever starts the server is told, and how to set them; the pages start all the same."""
+    folder = tmp_path / "codes"
+    shutil.copytree(built, folder)
+    file = folder / "study.toml"
+    text = file.read_text(encoding="utf-8").replace('sign_in = "name"', 'sign_in = "code"')
+    file.write_text(text, encoding="utf-8")
+    monkeypatch.setattr("app.server.serve", lambda *_, **__: None)
+    main(["page", str(folder), "--no-browser"])
+    assert "lastbite people" in capsys.readouterr().err
+    with Workspace.open(folder) as study:
+        assert not study.people.can_sign_in()
+        for role, code in CODES.items():
+            study.people.set_code(role, code)
+        assert study.people.can_sign_in()
+    main(["page", str(folder), "--no-browser"])
+    assert capsys.readouterr().err == ""
