@@ -84,6 +84,7 @@ def gather(
     """Ask the study for everything that a report is made of."""
     from app.report import Material  # noqa: PLC0415
     from app.reportwords import Facts  # noqa: PLC0415
+    from core.agreement import group_agreement  # noqa: PLC0415
     from core.analysis.daylight import places_of  # noqa: PLC0415
 
     placements = workspace.placements()
@@ -94,6 +95,7 @@ def gather(
         taggers=len(workspace.taggers()),
         corrections=sum(one.taken_back is None for one in workspace.clocks.history()),
         checks=len(workspace.clock_checks()),
+        agreed=group_agreement(workspace.people.read_visits()),
         sensitive=any(one.sensitive for one in workspace.species().values()),
     )
     return Material(

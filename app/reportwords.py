@@ -16,6 +16,7 @@ from platform import python_version
 
 from app.wording import FEEDER_WORDS
 from core import food
+from core.agreement import GroupAgreement
 from core.analysis.choice import Choice, folded, night_of
 from core.analysis.intervals import ALPHA, LEVEL, Undefined
 from core.analysis.mixed import MixedModel
@@ -46,6 +47,8 @@ class Facts:
     """Clock corrections in force."""
     checks: int
     """Clock checks."""
+    agreed: GroupAgreement
+    """How far those who read the same visits agree, nobody named."""
     sensitive: bool
     """Whether the study lists a species whose places are not to be published."""
 
@@ -84,8 +87,21 @@ def _visits(facts: Facts) -> str:
     return (
         f"{clocks} Photos of one camera no more than {own.gap.total_seconds():g} s apart made one "
         f"visit. {counted(facts.taggers, 'person', 'people')} named the animals; {agree}, unless "
-        "an instructor ruled. No answer came from a machine."
+        f"an instructor ruled. {_agreed(facts.agreed)} No answer came from a machine."
     )
+
+
+def _agreed(found: GroupAgreement) -> str:
+    """Tell how far readers agree, over the visits that at least two of them read."""
+    if not found.n or isinstance(found.agreement, Undefined):
+        return "No visit was read by two people, so how far readers agree is not known."
+    words = [f"two readers gave the same answer with a chance of {found.agreement:.0%}"]
+    for name, one in (("Krippendorff's alpha", found.alpha), ("Fleiss' kappa", found.kappa)):
+        if isinstance(one, Undefined):
+            words.append(f"{name} is not told ({one.why})")
+        else:
+            words.append(f"{name} was {one.value:.2f} (n = {one.n})")
+    return f"Of {counted(found.n, 'visit')} read by two or more, {'; '.join(words)}."
 
 
 def _food(facts: Facts) -> str:

@@ -11,6 +11,8 @@ from app import report, reportwords
 from app.cli import main
 from app.report import Wanted
 from app.reportcommands import gather
+from core.agreement import group_agreement
+from core.analysis.intervals import Undefined
 from core.analysis.whole import analyse
 from core.analysisbook import Question
 from core.logs import LogKind
@@ -86,6 +88,19 @@ def test_the_methods_are_filled_in_from_the_settings(demo: Workspace) -> None:
         "Wilcoxon signed-rank",
     ):
         assert words in made, words
+
+
+def test_how_far_readers_agree_is_told(demo: Workspace) -> None:
+    """The numbers of the Class page, nobody named; and in words where no two read the same."""
+    found = demo.people.agreements().group
+    assert not isinstance(found.alpha, Undefined)
+    said = words_of(text_of(demo))
+    assert f"Of {found.n} visits read by two or more" in said
+    assert f"alpha was {found.alpha.value:.2f} (n = {found.alpha.n})" in said
+    facts = replace(gather(demo, Question()).facts, agreed=group_agreement([]))
+    assert "No visit was read by two people" in reportwords.methods(
+        facts, demo.analysis.analyse(Question())
+    )
 
 
 def test_the_guidelines_items_are_all_there(demo: Workspace) -> None:

@@ -212,7 +212,8 @@ def test_a_figure_is_downloaded(page: Page, served: Served) -> None:
     page.get_by_text("Before you handle trays").wait_for(timeout=60_000)
     until(lambda: page.locator("[data-testid=stStatusWidget]").count() == 0, patience_s=60)
     page.wait_for_timeout(1_500)
-    menu = page.get_by_test_id("stPopover").first.get_by_role("button").first
+    menus = page.get_by_test_id("stPopover").filter(has_text="Download")
+    menu = menus.first.get_by_role("button").first
     starts = {"SVG": b"<svg", "PNG": b"\x89PNG", "The data (CSV)": b"pair,deployment"}
     for label, start in starts.items():
         entry = page.get_by_role("button", name=label, exact=True)

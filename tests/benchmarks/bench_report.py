@@ -17,6 +17,7 @@ from builders import SETTINGS, SPECIES, camera
 
 from app.report import Material, Wanted, page
 from app.reportwords import Facts
+from core.agreement import group_agreement
 from core.analysis.choice import proposed
 from core.analysis.whole import analyse
 
@@ -27,7 +28,8 @@ def main() -> None:
     """Lay the report out twice, and time the second time."""
     outcomes = study(int(sys.argv[1]) if len(sys.argv) > 1 else DEPLOYMENTS)
     trays = [one.deployment for one in outcomes]
-    facts = Facts(trays, [camera()], SETTINGS, taggers=2, corrections=0, checks=0, sensitive=False)
+    facts = Facts(trays, [camera()], SETTINGS, taggers=2, corrections=0, checks=0,
+                  agreed=group_agreement([]), sensitive=False)  # fmt: skip
     choice = proposed(outcomes, SETTINGS.timezone, SPECIES["g"])
     material = Material(
         facts=facts,
