@@ -232,8 +232,10 @@ def test_a_misspelt_microhabitat_gets_a_suggestion() -> None:
     outcomes = [result("D1"), result("D2", microhabitat="opne"), result("D3", microhabitat="rock")]
     assert remarks(outcomes, ANY) == (
         "Microhabitat 'opne' (1) is left out. Did you mean 'open'? Then mend the tray log.",
-        "Microhabitat 'rock' (1) is neither of the two that are compared; its trays are in no "
-        "density here. Ask for it and another one.",
+        (
+            "Microhabitat 'rock' (1) is neither of the two that are compared; its trays are in no "
+            "density here. Ask for it and another one."
+        ),
     )
     assert [one.tells for one in tell(outcomes, ANY, SPECIES)] == [
         Tells.VALUE,
