@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from core.camtrap.telling import Withheld
+from core.camtrap.telling import Why, Withheld
 from core.exchange import Exported, Loaded
 
 TABLES = {
@@ -19,17 +19,21 @@ MOST_TEXTS = 20
 
 def withheld(texts: Sequence[Withheld]) -> list[str]:
     """Say which free texts are held back, before anything is written."""
-    suspect = [one for one in texts if one.pieces]
-    lines = [f"! {one.thing}: {', '.join(map(repr, one.pieces))}" for one in suspect[:MOST_TEXTS]]
-    if len(suspect) > MOST_TEXTS:
-        lines.append(f"! and {len(suspect) - MOST_TEXTS} more")
-    if lines:
-        lines.insert(0, "Held back, since they read like coordinates:")
-    others = len(texts) - len(suspect)
-    if others:
-        lines.append(
-            f"Held back, since the study has a sensitive species: {_many(others, 'free text')}."
-        )
+    lines = []
+    for why in Why:
+        found = [one for one in texts if one.why is why]
+        if not found:
+            continue
+        texts_of = _many(len(found), "free text")
+        if why is Why.SENSITIVE:
+            lines.append(f"Held back, since {why}: {texts_of}.")
+            continue
+        lines.append(f"Held back, {texts_of}, since {why}:")
+        lines += [
+            f"! {one.thing}: {', '.join(map(repr, one.pieces))}" for one in found[:MOST_TEXTS]
+        ]
+        if len(found) > MOST_TEXTS:
+            lines.append(f"! and {len(found) - MOST_TEXTS} more")
     return lines
 
 
@@ -46,12 +50,20 @@ def exported(done: Exported) -> list[str]:
             "name, or not settled yet."
         )
     lines += [f"Said in the package: {one}" for one in done.statements]
-    if done.counts.get("pictures"):
-        lines.append(
-            "Look at the pictures before you publish them: some cameras print a place or a name "
-            "into them, and an agreement with landowners or a permit may ask for more."
-        )
+    pictures = done.counts.get("pictures", 0)
+    if pictures:
+        lines.insert(1, _look_at(pictures, sensitive=done.sensitive))
     return lines
+
+
+def _look_at(pictures: int, *, sensitive: bool) -> str:
+    """Say what no program sees in pictures."""
+    why = " The study has a sensitive species: one printed name undoes the rest." * sensitive
+    return (
+        f"! Look at the {_many(pictures, 'picture')} before you publish them: some cameras print "
+        f"a place or a name into them.{why} An agreement with landowners, or a permit, may ask for "
+        "more."
+    )
 
 
 def loaded(folder: str, done: Loaded) -> list[str]:

@@ -1,5 +1,6 @@
 """Decide what of a study goes into a package for others, and what comes back from one."""
 
+import re
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -38,12 +39,15 @@ from core.settings import Settings
 from core.store import Database, Raises
 from core.store import cards as card_store
 from core.store import secrets as secret_store
+from core.store import tags as tag_store
 from core.views import PlacementView
 
 __all__ = ["Exchange", "Exported", "Loaded", "Wanted"]
 
 PSEUDONYMS = "pseudonyms"
 """What the secret is called by which they are made."""
+_BETWEEN = re.compile(r"[,;/&+]|\band\b")
+"""What stands between several handlers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +73,8 @@ class Exported:
     """Files, visits and pictures, by the reason in words."""
     private: int = 0
     """Photos that are not public."""
+    sensitive: bool = False
+    """Whether a species of the study is sensitive."""
     withheld: tuple[Withheld, ...] = ()
     statements: tuple[str, ...] = ()
 
@@ -135,7 +141,7 @@ class Exchange:
         """
         told = self._telling(wanted)
         self._refuse_missing(told, wanted)
-        done = Exported(target)
+        done = Exported(target, sensitive=told.sensitive)
         with beside(target) as part:
             self._write(part, wanted, told, done, progress)
             refuse_faults(part)
@@ -150,7 +156,11 @@ class Exchange:
         `where` is where animals are held to have been of which it does not say. LogError with the
         faults for which it cannot be read, StudyError where the study has other photos.
         """
-        return incoming.load(self._database, self._settings, folder, where=where, progress=progress)
+        with self._database.read() as connection:
+            secret = secret_store.secret(connection, PSEUDONYMS)
+        return incoming.load(
+            self._database, self._settings, folder, where=where, secret=secret, progress=progress
+        )
 
     # --- before ----------------------------------------------------------------------------
 
@@ -160,8 +170,17 @@ class Exchange:
         if secret is None:
             with self._database.begin(Raises.NOTHING) as connection:
                 secret = secret_store.make_secret(connection, PSEUDONYMS)
-        sites = frozenset(one.site for one in self._study.trays() if one.site)
-        return Telling(self._study.species(), secret, names=wanted.names, sites=sites)
+        trays = self._study.trays()
+        with self._database.read() as connection:
+            taggers = tag_store.names_of_taggers(connection)
+        handlers = (name.strip() for one in trays for name in _BETWEEN.split(one.handler))
+        return Telling(
+            self._study.species(),
+            secret,
+            names=wanted.names,
+            sites=frozenset(one.site for one in trays if one.site),
+            known=frozenset(filter(None, (*taggers, *handlers))),
+        )
 
     def _refuse_missing(self, told: Telling, wanted: Wanted) -> None:
         placements, logged = self._study.placements(), set()

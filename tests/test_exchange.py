@@ -10,7 +10,9 @@ import pytest
 from giving import EXPORT, SECRET_WORDS, by, described, giving_study, rows_of
 from packages import NEEDS_SHARED, validated
 
+from app import exchangewords
 from core.camtrap.fields import TABLES
+from core.camtrap.telling import Why
 from core.errors import StudyError
 from core.exchange import Exported, Wanted
 from core.logs import LogKind
@@ -229,8 +231,36 @@ def test_texts_that_read_like_coordinates_are_told_before_and_held_back(
     assert "notes of tray deployment 'D1'" in things
     assert "comment of tag 4" in things
     assert "26.1234" not in everything(done.folder)
+    assert {one.why for one in before} == {Why.COORDINATES}
     notes = [row["notes"] for row in rows_of(done.folder, "tray_log")]
     assert notes == ["", "sand was damp"]
+
+
+def test_notes_that_name_somebody_are_held_back(tmp_path: Path) -> None:
+    """A handler or a tagger, in any letters, as a whole word; unless names are asked for."""
+    with giving_study(tmp_path) as study:
+        log = (
+            "deployment,tray,set_out,picked_up,food_start_g,food_left_g,handler,notes\n"
+            "D2,T2,2026-05-04 18:00,2026-05-05 06:00,10.0,9.9,Piet & Ann Lee,ANN LEE was late\n"
+            "D3,T3,2026-05-04 18:00,2026-05-05 06:00,10.0,9.9,,nomvulaship is no name\n"
+        )
+        study.load(LogKind.TRAYS, log.encode(), "trays")
+        held = {one.thing: one for one in study.exchange.withheld(Wanted())}
+        note = held["notes of tray deployment 'D2'"]
+        assert (note.why, note.pieces) == (Why.NAME, ("ANN LEE",))
+        assert "notes of tray deployment 'D3'" not in held
+        assert exchangewords.withheld([note]) == [
+            "Held back, 1 free text, since it names a tagger or a handler:",
+            "! notes of tray deployment 'D2': 'ANN LEE'",
+        ]
+        named = {one.thing for one in study.exchange.withheld(Wanted(names=True))}
+        assert "notes of tray deployment 'D2'" not in named
+
+
+def test_pictures_are_to_be_looked_at(done: Exported, kept_back: Exported) -> None:
+    """It is said right after what was written, and more with a sensitive species."""
+    assert exchangewords.exported(done)[1].startswith("! Look at the")
+    assert "one printed name undoes the rest" in exchangewords.exported(kept_back)[1]
 
 
 def test_a_sensitive_species_has_one_coarse_place_everywhere(kept_back: Exported) -> None:

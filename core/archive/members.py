@@ -4,6 +4,7 @@ Nothing is compressed and no moment is noted, since both would differ from one c
 """
 
 import hashlib
+import re
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
@@ -23,6 +24,8 @@ BEGAN = (1980, 1, 1, 0, 0, 0)
 READABLE = 0o100644 << 16
 UNIX = 3
 CHUNK = 1 << 20
+_MISREAD = re.compile(r"[%\\\x00-\x1f\x7f]")
+_WRITTEN = re.compile(r"%(25|5C|[01][0-9A-F]|7F)")
 
 
 def rows_of(table: str) -> str:
@@ -31,8 +34,17 @@ def rows_of(table: str) -> str:
 
 
 def picture(card: int, file: str) -> str:
-    """Name the copy of a photo, by the number of its card and its path below it."""
-    return f"{PICTURES}{card}/{file}"
+    """Name the copy of a photo, by the number of its card and its path below it.
+
+    What a zip or a list of checksums would take for something else is written as in an address.
+    """
+    told = _MISREAD.sub(lambda found: f"%{ord(found[0]):02X}", file)
+    return f"{PICTURES}{card}/{told}"
+
+
+def file_of(picture: str) -> str:
+    """Give the path of a copy as it was before it was named."""
+    return _WRITTEN.sub(lambda found: chr(int(found[1], 16)), picture)
 
 
 @dataclass(slots=True)

@@ -3,6 +3,7 @@
 import json
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import version
@@ -26,6 +27,8 @@ from core.store import tags as tag_store
 from core.store.originals import HeldFile
 
 Progress = Callable[[int, int], None]
+FOREIGN = "package:"
+"""So begins the fingerprint of a photo whose file was not in the package it came with."""
 LIBRARIES = ("exifread", "numpy", "openpyxl", "pillow", "sqlalchemy")
 """What reads the files and counts; a redone result may hang on them."""
 HISTORY = (
@@ -92,7 +95,8 @@ def pack(
             "a folder that is there and that you may write in."
         ) from None
     finally:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):  # where its folder is none, as was said above
+            part.unlink(missing_ok=True)
     return packed
 
 
@@ -145,15 +149,23 @@ class _Copies:
     count: int = 0
 
     def put(self, one: HeldFile) -> bool:
-        """Copy a file; say whether it was there."""
+        """Copy a file; say whether it was there: no pipe or device, which would never end."""
+        path = self.cards[one.card] / one.file
         try:
-            file = (self.cards[one.card] / one.file).open("rb")
-        except OSError:
+            if not path.is_file() or self._leads_out(one, path):
+                return False
+            file = path.open("rb")
+        except (OSError, ValueError):
             return False
         with file:  # a fault from here on would leave half a photo in the archive: it is told
             self.out.write(members.picture(one.card, one.file), members.chunks(file.read))
         self.count += 1
         return True
+
+    def _leads_out(self, one: HeldFile, path: Path) -> bool:
+        """Say whether a link in a package of others leads to a file that nobody gave."""
+        card = self.cards[one.card].resolve()
+        return one.fingerprint.startswith(FOREIGN) and not path.resolve().is_relative_to(card)
 
 
 def _tags(kept: Iterable[Tag], photos: Mapping[int, Photo]) -> Iterator[str]:

@@ -16,8 +16,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from core import settings, studies
 from core.archive import members
-from core.errors import StudyError
+from core.errors import LastbiteError, StudyError
 from core.settings import FILE_NAME
 from core.store import FILE_NAME as DATABASE
 from core.store import Database, Raises, lines
@@ -57,17 +58,18 @@ def unpack(file: Path, folder: Path, progress: Progress | None = None) -> Unpack
     StudyError
         Where a file was changed, is missing or was added (each named), the archive is torn, names
         files outside of itself, or was written by a newer program; or the folder holds anything.
-        Nothing is made then.
+        Nothing is made then. Whatever an archive of others makes the reader raise is a fault of
+        the archive, so all of it is caught.
     """
     folder = folder.expanduser().resolve()
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StudyError(f"{str(folder)!r} is there already. Name a new folder.")
+    if not file.expanduser().is_file():
+        raise StudyError(f"There is no file {file}. Name an archive.")
     try:
         with zipfile.ZipFile(file.expanduser()) as archive:
             sums = _proved(archive, file, progress)
             return _made(archive, file, sums, folder)
-    except FileNotFoundError:
-        raise StudyError(f"There is no file {file}. Name an archive.") from None
     except (zipfile.BadZipFile, EOFError, NotImplementedError) as fault:
         raise StudyError(
             f"{file} is no archive, or torn ({fault}). Take another copy of it."
@@ -76,6 +78,13 @@ def unpack(file: Path, folder: Path, progress: Progress | None = None) -> Unpack
         raise StudyError(
             f"{str(folder)!r} cannot be made ({fault.strerror or fault}). Make room, or name a "
             "folder that you may write to."
+        ) from None
+    except LastbiteError:
+        raise
+    except Exception as fault:  # noqa: BLE001  (see above)
+        raise StudyError(
+            f"{file} is whole, but what it holds is no study ({fault!r:.200}). Nothing was made: "
+            "have it packed again."
         ) from None
 
 
@@ -161,8 +170,8 @@ def _made(archive: zipfile.ZipFile, file: Path, sums: Mapping[str, str], folder:
     folder.parent.mkdir(parents=True, exist_ok=True)
     part = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
     try:
-        settings = _text(archive, members.SETTINGS)
-        (part / FILE_NAME).write_text(settings, encoding="utf-8", newline="")
+        _put_settings(_text(archive, members.SETTINGS), part / FILE_NAME)
+        outcomes = _text(archive, members.OUTCOMES)
         _make_rows(archive, part / DATABASE, int(told["schema_step"]))
         _refuse_differing(part / DATABASE, sums, int(told["schema_step"]))
         pictures = _pictures(archive, part)
@@ -173,8 +182,14 @@ def _made(archive: zipfile.ZipFile, file: Path, sums: Mapping[str, str], folder:
         part.rename(folder)
     finally:
         shutil.rmtree(part, ignore_errors=True)
-    outcomes = archive.read(members.OUTCOMES).decode("utf-8")
     return Unpacked(folder, len(sums), outcomes, pictures, away, str(told["lastbite"]))
+
+
+def _put_settings(text: str, path: Path) -> None:
+    """Write the settings, such that the study is held in its own folder, whatever they say."""
+    path.write_text(text, encoding="utf-8", newline="")
+    settings.read(path)
+    path.write_text(studies.switched(text, ""), encoding="utf-8", newline="")
 
 
 def _versions(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
@@ -223,7 +238,9 @@ def _pictures(archive: zipfile.ZipFile, part: Path) -> int:
     """Lay copies of photos into the study's folder."""
     names = [one for one in archive.namelist() if one.startswith(members.PICTURES)]
     for name in names:
-        target = part / name
+        target = part / members.file_of(name)
+        if not target.resolve().is_relative_to(part.resolve()):  # a backslash parts on some systems
+            raise StudyError(f"{name!r} leads out of the archive. Nothing was made.")
         target.parent.mkdir(parents=True, exist_ok=True)
         with archive.open(name) as member, target.open("xb") as file:
             shutil.copyfileobj(member, file, members.CHUNK)

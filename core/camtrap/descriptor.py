@@ -72,7 +72,7 @@ def descriptor(
         "informationWithheld": list(facts.withheld),
         "lastbite": {
             "version": facts.version,
-            "settings": _settings(settings),
+            "settings": settings_told(settings),
             "species": [
                 {"key": one.key, "name": one.name, "role": str(one.role),
                  "scientificName": one.scientific_name, "sensitive": one.sensitive}
@@ -125,7 +125,7 @@ def _taxonomic(species: Mapping[str, Species], named: Collection[str]) -> list[d
     ]
 
 
-def _settings(settings: Settings) -> dict[str, Any]:
+def settings_told(settings: Settings) -> dict[str, Any]:
     """Give the settings that decide an outcome, as `study.toml` names them."""
     tolerance, item = settings.tolerance, settings.item_mass
     return {

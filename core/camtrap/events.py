@@ -12,7 +12,7 @@ from datetime import datetime, tzinfo
 
 from core import tags
 from core.camtrap.choosing import Chosen
-from core.camtrap.telling import Telling
+from core.camtrap.telling import MACHINE, Telling
 from core.model import (
     BLANK,
     HANDLER,
@@ -165,6 +165,7 @@ class Events:
         """Tell one photo of a tag; `told` is the tag's number in its placement, from 1."""
         media, moment = self.ids[photo.id], time_text(true_time(photo), self.chosen.offset)
         handler, blank = tag.species == HANDLER, tag.species == BLANK
+        machine = tag.tagger.removeprefix(MACHINE) if tag.tagger.startswith(MACHINE) else ""
         kind = "human" if handler else BLANK if blank else self.telling.kind(tag.species)
         said = (
             ("where", "" if tag.where is None else str(tag.where)),
@@ -187,8 +188,8 @@ class Events:
             "scientificName": "" if handler or blank else self._name(tag.species, kind),
             "count": str(tag.count) if tag.count and kind not in {BLANK, "unknown"} else "",
             "behavior": FORAGING if tag.where is Where.FED and kind == "animal" else "",
-            "classificationMethod": "human",
-            "classifiedBy": self.telling.person(tag.tagger),
+            "classificationMethod": "machine" if machine else "human",
+            "classifiedBy": machine or self.telling.person(tag.tagger),
             "classificationTimestamp": (
                 "" if tag.made_at is None else time_text(tag.made_at, self.chosen.offset)
             ),

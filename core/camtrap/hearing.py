@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from core.camtrap.reading import Medium, Row, exact, pairs_of, text
+from core.camtrap.telling import MACHINE
 from core.logs import MOST_ANIMALS
 from core.model import BLANK, HANDLER, UNKNOWN, Where
 
@@ -277,7 +278,7 @@ class _Placement:
             self._told.uncounted += 1
             one = replace(one, count=None)
         names = one.by or (UNNAMED,)
-        taggers = [f"machine: {name}" for name in names] if one.machine else names
+        taggers = [f"{MACHINE}{name}" for name in names] if one.machine else names
         self._told.machine += one.machine
         for tagger in taggers:
             self._told.tags.append(

@@ -4,7 +4,7 @@ Twice is the same as once. What the study has otherwise stays as it is and is to
 """
 
 import itertools
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import MAXYEAR, MINYEAR, UTC, datetime
 from pathlib import Path
@@ -12,7 +12,7 @@ from typing import Any
 
 from core import cards as card_files
 from core import logs, sheets, tags
-from core.camtrap import hearing, opening, reading, rules, trays
+from core.camtrap import descriptor, hearing, opening, reading, rules, trays
 from core.camtrap.fields import DESCRIPTOR
 from core.camtrap.hearing import Heard, Hearing
 from core.camtrap.reading import Medium, Package
@@ -30,6 +30,7 @@ from core.model import (
     TrayDeployment,
     Where,
 )
+from core.privacy import pseudonym
 from core.settings import Settings
 from core.sheets.times import FIRST_YEAR, LAST_YEAR
 from core.store import Database, NewPhoto
@@ -70,6 +71,7 @@ def load(
     folder: Path,
     *,
     where: Where = Where.ON_TRAY,
+    secret: bytes | None = None,
     progress: Progress | None = None,
 ) -> Loaded:
     """Bring in a Camtrap DP package.
@@ -80,6 +82,8 @@ def load(
         That of the package, or its descriptor.
     where
         Where an animal is held to have been of which the package does not say.
+    secret
+        The study's, by which it makes pseudonyms; None: it has made none yet.
 
     Raises
     ------
@@ -103,7 +107,8 @@ def load(
         _put_placements(connection, package, told)
         _put_trays(connection, package, settings, told)
         ids = _put_photos(connection, package, told, progress)
-        _put_tags(connection, heard, species, ids, told, f"{ORIGIN}{folder.name}")
+        made = [_tag(one, species, ids, f"{ORIGIN}{folder.name}") for one in heard.tags]
+        _put_tags(connection, made, secret, told)
     told.notes += _notes(package, heard, where, settings)
     return told
 
@@ -322,10 +327,9 @@ def _photo(medium: Medium, package: Package) -> NewPhoto:
         model=model,
         problem="" if medium.type.startswith("image/") else VIDEO,
     )
-    try:
-        stat = path.stat()
-    except (OSError, ValueError):
+    if not opening.is_file_in(package.folder, path):
         return NewPhoto(medium.file, 0, 0, f"package:{medium.id}", header)
+    stat = path.stat()
     found = FoundFile(path, medium.file, stat.st_size, stat.st_mtime_ns)
     fingerprint = card_files.read_file(found).fingerprint
     return NewPhoto(medium.file, stat.st_size, stat.st_mtime_ns, fingerprint, header)
@@ -335,16 +339,12 @@ def _photo(medium: Medium, package: Package) -> NewPhoto:
 
 
 def _put_tags(
-    connection: Connection,
-    heard: Hearing,
-    species: Mapping[tuple[str, str], str],
-    ids: Mapping[str, int],
-    told: Loaded,
-    origin: str,
+    connection: Connection, told_tags: Sequence[Tag], secret: bytes | None, told: Loaded
 ) -> None:
-    made = (_tag(one, species, ids, origin) for one in heard.tags)
+    known = tag_store.tags(connection, None)
+    made = told_tags if secret is None else _by_name(told_tags, known, secret)
     wanted = tags.in_force(replace(tag, number=at) for at, tag in enumerate(made, 1))
-    fresh, held_back = _news(wanted, tag_store.tags(connection, None))
+    fresh, held_back = _news(wanted, known)
     tag_store.add_tags(connection, fresh, [None] * len(fresh))
     told.count("tags", new=len(fresh), same=len(wanted) - len(fresh) - held_back)
     if held_back:
@@ -352,6 +352,21 @@ def _put_tags(
             f"{held_back} tags of the package are of photos that the same people have tagged "
             "otherwise in the study, or taken back: what they did there holds."
         )
+
+
+def _by_name(made: Iterable[Tag], known: Sequence[Tag], secret: bytes) -> Iterator[Tag]:
+    """Give tags of the study's own package to those who made them, who else would agree twice.
+
+    A comment that the package held back is that of the tag.
+    """
+    names = {pseudonym(name, secret): name for name in {tag.tagger for tag in known}}
+    comments = {tags.said(replace(tag, comment="")): tag.comment for tag in known}
+    for tag in made:
+        name = names.get(tag.tagger, tag.tagger)
+        own = replace(tag, tagger=name)
+        if name != tag.tagger and not tag.comment:
+            own = replace(own, comment=comments.get(tags.said(own), ""))
+        yield own
 
 
 def _news(wanted: Sequence[Tag], known: Sequence[Tag]) -> tuple[list[Tag], int]:
@@ -456,10 +471,14 @@ def _irregular(package: Package) -> Iterable[str]:
 
 
 def _other_settings(package: Package, settings: Settings) -> Iterable[str]:
-    told = package.own.get("settings")
-    gap = told.get("gap_s") if isinstance(told, dict) else None
-    if isinstance(gap, int | float) and gap != settings.gap.total_seconds():
+    """Tell which settings the package was made with and this study has otherwise."""
+    told, own = package.own.get("settings"), descriptor.settings_told(settings)
+    if not isinstance(told, dict):
+        return
+    other = [f"{name} = {told[name]!r} (here {own[name]!r})" for name in own
+             if name in told and told[name] != own[name]]  # fmt: skip
+    if other:
         yield (
-            f"The package was made with gap_s = {gap:g}; this study has "
-            f"{settings.gap.total_seconds():g}."
+            f"The package was made with other settings: {', '.join(other)}. Outcomes come out "
+            "otherwise until study.toml has the same."
         )

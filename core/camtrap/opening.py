@@ -72,16 +72,20 @@ def path_of(folder: Path, resource: Mapping[str, Any]) -> Path:
     if not is_inside(told):
         raise PackageError("The path may lead out of the folder. Give one below it, with /.")
     path = folder / told
-    try:
-        inside = path.resolve().is_relative_to(folder.resolve())
-        there = path.is_file()
-    except (OSError, ValueError, RuntimeError):
-        inside, there = True, False
-    if not inside:
-        raise PackageError("The path leads out of the folder. Give one below it, with /.")
-    if not there:
-        raise PackageError("There is no such file. Put it there, or mend the path.")
+    if not is_file_in(folder, path):
+        raise PackageError(
+            "There is no such file, or the path leads out of the folder. Put it there, or give "
+            "one below it, with /."
+        )
     return path
+
+
+def is_file_in(folder: Path, path: Path) -> bool:
+    """Say whether there is a file, no pipe or device, and no link leads to it from outside."""
+    try:
+        return path.is_file() and path.resolve().is_relative_to(folder.resolve())
+    except (OSError, ValueError, RuntimeError):
+        return False
 
 
 def is_inside(path: str) -> bool:

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 from functools import cached_property
 
 from core.model import Species, SpeciesRole
@@ -10,9 +11,19 @@ from core.privacy import coordinates_in, pseudonym
 
 VEHICLE = "vehicle"
 """A species of people that is called so is told as the standard's vehicle."""
+MACHINE = "machine: "
+"""So begins the name of a tagger that is a program, whose tags came in with a package."""
 SHORTEST = 3
 """Letters from which on the name of a site is looked for inside other names (ours)."""
 _ENDING = re.compile(r"\.[A-Za-z]{3,4}$")
+
+
+class Why(StrEnum):
+    """Why a text is not told."""
+
+    COORDINATES = "it reads like coordinates"
+    NAME = "it names a tagger or a handler"
+    SENSITIVE = "the study has a sensitive species"
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +32,9 @@ class Withheld:
 
     thing: str
     """Where it stands, as in `notes of deployment 'D4'`."""
-    pieces: tuple[str, ...]
-    """What in it reads like coordinates; empty: no free text is told."""
+    why: Why
+    pieces: tuple[str, ...] = ()
+    """What in it is the reason; empty: no free text is told."""
 
 
 @dataclass
@@ -36,6 +48,8 @@ class Telling:
     """Whether taggers are named as they are."""
     sites: frozenset[str] = frozenset()
     """Names of places in the study."""
+    known: frozenset[str] = frozenset()
+    """Names of people in the study: taggers, handlers."""
     withheld: dict[str, Withheld] = field(default_factory=dict)
     """By the thing."""
 
@@ -75,21 +89,35 @@ class Telling:
         return pseudonym(found[0], self.secret).replace(":", "-")
 
     def text(self, thing: str, words: str) -> str:
-        """Give a free text; nothing where it reads like coordinates, or a species is sensitive."""
+        """Give a free text; nothing where it tells a place or a person, or of a sensitive study."""
         if not words:
             return ""
-        pieces = tuple(coordinates_in(words))
-        if not pieces and not self.sensitive:
+        pieces = coordinates_in(words)
+        if pieces:
+            found = Withheld(thing, Why.COORDINATES, pieces)
+        elif self.sensitive:
+            found = Withheld(thing, Why.SENSITIVE)
+        elif not self.names and self._people.search(words):
+            names = tuple(dict.fromkeys(one[0] for one in self._people.finditer(words)))
+            found = Withheld(thing, Why.NAME, names)
+        else:
             return words
-        self.withheld[thing] = Withheld(thing, pieces)
+        self.withheld[thing] = found
         return ""
+
+    @cached_property
+    def _people(self) -> re.Pattern[str]:
+        names = (one for one in self.known if len(one) >= SHORTEST and self.person(one) != one)
+        long = sorted(names, key=len, reverse=True)
+        whole = "|".join(map(re.escape, long))
+        return re.compile(rf"(?<!\w)(?:{whole})(?!\w)" if whole else "(?!)", re.IGNORECASE)
 
     def word(self, thing: str, words: str) -> str:
         """Give a short text, such as a microhabitat; nothing where it reads like coordinates."""
         pieces = coordinates_in(words)
         if not pieces:
             return self.without_sites(words)
-        self.withheld[thing] = Withheld(thing, pieces)
+        self.withheld[thing] = Withheld(thing, Why.COORDINATES, pieces)
         return ""
 
     def path(self, file: str) -> str:

@@ -56,7 +56,7 @@ def beside(target: Path) -> Iterator[Path]:
 
     StudyError where the target is a file or holds anything.
     """
-    target = target.expanduser().absolute()
+    target = target.expanduser().resolve()
     if target.exists() and (not target.is_dir() or any(target.iterdir())):
         raise StudyError(
             f"{str(target)!r} is there already and would be written over. Name a new folder."
