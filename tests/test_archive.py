@@ -3,6 +3,7 @@
 import csv
 import hashlib
 import io
+import os
 import shutil
 import struct
 import subprocess
@@ -289,6 +290,76 @@ def test_a_disk_that_fills_up_within_a_photo_leaves_nothing(
     with giving_study(tmp_path) as study, pytest.raises(StudyError, match="No space left"):
         keeping.pack(study, tmp_path / "whole.zip", pictures=True)
     assert list(tmp_path.glob("*whole.zip*")) == []
+
+
+def resealed(file: Path, name: str, content: bytes) -> Path:
+    """Write an archive again with another file in it, and checksums that fit."""
+
+    def change(held: dict[str, bytes]) -> None:
+        held[name] = content
+        del held[members.CHECKSUMS]
+        lines = [f"{hashlib.sha256(some).hexdigest()}  {one}\n" for one, some in held.items()]
+        held[members.CHECKSUMS] = "".join(lines).encode()
+
+    return rewritten(file, change)
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        (members.VERSIONS, b""),
+        (members.VERSIONS, b"5"),
+        (members.VERSIONS, b"{}"),
+        (members.VERSIONS, b'{"format": 1, "schema_step": "x", "lastbite": "1"}'),
+        (members.VERSIONS, b"[" * 100_000),
+        (members.NUMBERS, b"[]"),
+        (members.SETTINGS, b"[study]\n"),
+        (members.rows_of("cards"), b'["id"]\n[{}]\n'),
+        (members.rows_of("tags"), b'["number"]\n["x"]\n[1, 2]\n'),
+    ],
+)
+def test_no_archive_makes_a_traceback(
+    packed: Path, tmp_path: Path, name: str, content: bytes
+) -> None:
+    """Somebody may write one whose checksums fit, but that is no study: nothing is made of it."""
+    with pytest.raises(StudyError):
+        keeping.unpack(resealed(packed, name, content), tmp_path / "never")
+    assert {path.name for path in tmp_path.iterdir()} >= {"other.zip"}
+    assert not list(tmp_path.glob("*never*"))
+
+
+def test_no_archive_sends_a_study_to_a_server(packed: Path, tmp_path: Path) -> None:
+    """Whatever its settings say, it is held in its own folder."""
+    text = read(packed, members.SETTINGS).replace(
+        "[study]\n", '[study]\ndatabase = "postgresql://somebody@elsewhere.invalid/all"\n'
+    )
+    assert "elsewhere" in text
+    keeping.unpack(resealed(packed, members.SETTINGS, text.encode()), tmp_path / "back")
+    assert "elsewhere" not in (tmp_path / "back" / "study.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.skipif(os.sep == "\\", reason="no file can be called so")
+@pytest.mark.parametrize("name", ["a\\b.JPG", "a\nb.JPG", "50%5C.JPG", "C:x.JPG", "é 日.JPG"])
+def test_photos_of_any_name_come_back(tmp_path: Path, name: str) -> None:
+    """Also where a zip, or a list of checksums, would take the name for something else."""
+    with giving_study(tmp_path) as study:
+        shutil.copyfile(tmp_path / "third" / "CARD_001.JPG", tmp_path / "third" / name)
+        study.scan(tmp_path / "third", "P2")
+        keeping.pack(study, tmp_path / "whole.zip", pictures=True)
+    made, _ = keeping.unpack(tmp_path / "whole.zip", tmp_path / "back")
+    with Workspace.open(made.folder) as back:
+        assert name in {photo.file for photo in back.view("P2").photos}
+        assert back.missing_originals() == {}
+
+
+def test_a_place_that_is_no_folder_is_told(demo: Workspace, packed: Path, tmp_path: Path) -> None:
+    """Below a file nothing can be written; a folder is no archive."""
+    with pytest.raises(StudyError, match="cannot be written"):
+        keeping.pack(demo, packed / "x.zip")
+    with pytest.raises(StudyError, match="cannot be made"):
+        keeping.unpack(packed, packed / "x")
+    with pytest.raises(StudyError, match="no file"):
+        keeping.unpack(tmp_path, tmp_path / "never")
 
 
 def test_outcomes_that_come_out_otherwise_are_named() -> None:

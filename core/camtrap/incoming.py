@@ -162,7 +162,14 @@ def _put_species(
     """Add species that the study has not; give the key of each kind and name."""
     known = {one.key: one for one in log_store.species(connection)}
     names = [tag.name for tag in heard.tags if tag.kind == "animal"]
-    found = reading.species_for(names, known, package)
+    sensitive = reading.sensitive_names(package)
+    found = reading.species_for([*names, *sensitive], known, package)
+    told.conflicts += [
+        f"{found[name].name!r} is sensitive in the package, but not in the species list: mark it "
+        "there before you give the study to others."
+        for name in sensitive
+        if not found[name].sensitive
+    ]
     new = {one.key: one for one in found.values() if one.key not in known}
     keys = {("animal", name): one.key for name, one in found.items()}
     for kind, called in PEOPLE.items():

@@ -320,6 +320,13 @@ def species_for(
     return found
 
 
+def sensitive_names(package: Package) -> list[str]:
+    """Give the sensitive species of our own package, tagged or not: its places stay coarse."""
+    marked = (one for one in _own_species(package) if one.get("sensitive") is True)
+    names = (one.get("scientificName") for one in marked)
+    return [name for name in names if isinstance(name, str) and _on_one_line(name) == name != ""]
+
+
 def person_for(name: str, known: Mapping[str, Species], package: Package) -> Species:
     """Give the species that stands for people (`person`) or their cars (`vehicle`)."""
     vehicle = name == "vehicle"

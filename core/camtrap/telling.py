@@ -15,6 +15,8 @@ MACHINE = "machine: "
 """So begins the name of a tagger that is a program, whose tags came in with a package."""
 SHORTEST = 3
 """Letters from which on the name of a site is looked for inside other names (ours)."""
+_COUNTED = re.compile(r"(?:IMG|DSC|DSCF|DSCN|PICT|IMAG|RCNX)_?[0-9]{3,6}\.[A-Za-z]{3,4}")
+"""Names by which cameras count their photos: they tell no place, and are passed over quickly."""
 _ENDING = re.compile(r"\.[A-Za-z]{3,4}$")
 
 
@@ -52,6 +54,8 @@ class Telling:
     """Names of people in the study: taggers, handlers."""
     withheld: dict[str, Withheld] = field(default_factory=dict)
     """By the thing."""
+    _folders: dict[str, str] = field(default_factory=dict)
+    """Those of photos, as they are told: many photos lie in each."""
 
     @cached_property
     def sensitive(self) -> bool:
@@ -122,10 +126,13 @@ class Telling:
 
     def path(self, file: str) -> str:
         """Give a photo's path; parts that read like coordinates keep only their ending."""
-        return "/".join(map(self._part, self.without_sites(file).split("/")))
+        folder, _, name = self.without_sites(file).rpartition("/")
+        if folder not in self._folders:
+            self._folders[folder] = "/".join(map(self._part, folder.split("/")))
+        return "/".join(filter(None, (self._folders[folder], self._part(name))))
 
     def _part(self, part: str) -> str:
-        if not coordinates_in(part):
+        if _COUNTED.fullmatch(part) or not coordinates_in(part):
             return part
         ending = _ENDING.search(part)
         stem = pseudonym(part, self.secret).replace(":", "-")
