@@ -250,6 +250,26 @@ def test_a_torn_or_other_file_is_refused(packed: Path, tmp_path: Path) -> None:
     assert not (tmp_path / "never").exists()
 
 
+def test_an_archive_that_was_zipped_again_is_read(packed: Path, tmp_path: Path) -> None:
+    """As any archivist's tool does it: compressed, with its folders; the checksums hold."""
+    with zipfile.ZipFile(packed) as archive:
+        archive.extractall(tmp_path / "out")
+    again = shutil.make_archive(str(tmp_path / "again"), "zip", tmp_path / "out")
+    assert Path(again).stat().st_size < packed.stat().st_size
+    _, other = keeping.unpack(Path(again), tmp_path / "back")
+    assert other == []
+
+
+def test_a_file_that_grows_without_end_is_refused(packed: Path, tmp_path: Path) -> None:
+    """A few bytes in the zip that would fill the disk."""
+    bomb = tmp_path / "bomb.zip"
+    shutil.copy(packed, bomb)
+    with zipfile.ZipFile(bomb, "a", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("rows/more.jsonl", b"0" * 50_000_000)
+    with pytest.raises(StudyError, match="not read"):
+        keeping.unpack(bomb, tmp_path / "never")
+
+
 def test_nothing_is_written_over(demo: Workspace, packed: Path, tmp_path: Path) -> None:
     """Neither an archive nor a folder."""
     with pytest.raises(StudyError, match="is there already"):

@@ -33,6 +33,9 @@ MOST_NAMED = 10
 LARGEST_TEXT = 64 << 20
 """No list of checksums or versions is larger (ours). [bytes]"""
 PICTURES = "pictures"
+ZIPPED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+MOST_GROWN = 1_000
+"""Beyond so many times its size in the zip a file is there to fill the disk (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +98,8 @@ def _proved(archive: zipfile.ZipFile, file: Path, progress: Progress | None) -> 
     """Hold every file against its checksum; StudyError names those that do not hold."""
     infos = archive.infolist()
     _refuse_unsafe(infos, file)
-    names = {info.filename for info in infos}
+    # Other programs that zip a folder again write its folders too, and compress.
+    names = {info.filename for info in infos if not info.is_dir()}
     if members.CHECKSUMS not in names:
         raise StudyError(f"{file} has no {members.CHECKSUMS}: it is no archive of a study.")
     sums = _sums(_text(archive, members.CHECKSUMS), file)
@@ -124,12 +128,22 @@ def _refuse_unsafe(infos: Iterable[zipfile.ZipInfo], file: Path) -> None:
             name.startswith("/") or "\\" in name or _DRIVE.match(name) or ".." in parts
             or "\0" in info.orig_filename
         )  # fmt: skip
-        if unsafe or name in seen or info.compress_type != zipfile.ZIP_STORED:
+        if unsafe or name in seen:
             raise StudyError(
                 f"{file} holds {info.orig_filename!r}, which no archive of a study has: it leads "
-                "elsewhere, stands there twice, or is compressed. Nothing was made."
+                "elsewhere, or stands there twice. Nothing was made."
+            )
+        if info.compress_type not in ZIPPED or info.file_size > _most(info.compress_size):
+            raise StudyError(
+                f"{file} holds {name!r} in a form that is not read: pack it again without "
+                "compression. Nothing was made."
             )
         seen.add(name)
+
+
+def _most(compressed: int) -> int:
+    """Give to what so many bytes may grow; text does not grow further."""
+    return MOST_GROWN * compressed + members.CHUNK
 
 
 def _sums(text: str, file: Path) -> dict[str, str]:

@@ -165,10 +165,16 @@ def _public(view: PlacementView, telling: Telling) -> set[int]:
     where others, or the instructor, hold something else.
     """
     seen = {photo.id for one in view.visits if one.answer.held for photo in one.visit.photos}
-    place = {photo.id: at for at, photo in enumerate(view.ordered)}
-    for run in tags.runs_at(tags.in_force(view.tags), place):
-        if run.tag.species != BLANK and telling.is_private(run.tag.species):
-            seen -= {photo.id for photo in view.ordered[run.first : run.last + 1]}
+    private = [
+        tag
+        for tag in tags.in_force(view.tags)
+        if tag.species != BLANK and telling.is_private(tag.species)
+    ]
+    # In the order of the files too: the end of a run may be a photo without a place in time.
+    for photos in (view.ordered, view.photos):
+        place = {photo.id: at for at, photo in enumerate(photos)}
+        for run in tags.runs_at(private, place):
+            seen -= {photo.id for photo in photos[run.first : run.last + 1]}
     return seen
 
 
