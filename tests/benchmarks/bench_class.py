@@ -321,9 +321,12 @@ def opened(port: int) -> None:
         while True:
             message = ForwardMsg()
             message.ParseFromString(stream.recv(timeout=60))
-            if message.WhichOneof("type") == "script_finished":
-                assert message.script_finished == ForwardMsg.FINISHED_SUCCESSFULLY
-                return
+            if message.WhichOneof("type") != "script_finished":
+                continue
+            if message.script_finished == ForwardMsg.FINISHED_EARLY_FOR_RERUN:
+                continue  # the bare address leads on to the first page
+            assert message.script_finished == ForwardMsg.FINISHED_SUCCESSFULLY
+            return
 
 
 @contextmanager
