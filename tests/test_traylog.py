@@ -221,7 +221,8 @@ def test_tray_deployments_that_are_written_read_back_the_same(rows: list[TrayDep
     """A tray log that is written is read as the same rows, from a file and from a screen."""
     cells = [tray_cells(row, NEW_YORK) for row in rows]
     names = list(dict.fromkeys(name for row in cells for name in row))
-    assert read_trays(log("".join(csv_text(names, cells))), NEW_YORK) == rows
+    written = log("".join(csv_text(names, cells)))
+    assert read_trays(written, NEW_YORK) == rows
     assert read_trays(sheet_of_rows("screen", cells), NEW_YORK) == rows
-    digits = [str(row.food_left_g) for row in read_trays(log(held.getvalue()), NEW_YORK)]
+    digits = [str(row.food_left_g) for row in read_trays(written, NEW_YORK)]
     assert digits == [str(row.food_left_g) for row in rows]
