@@ -87,8 +87,20 @@ def _links(
                 f"placement {one.placement}",
                 "has no photos yet. Scan its card, or remove it from the camera log.",
             )
-    for tray in dict.fromkeys(one.tray for one in trays if one.role is TrayRole.STUDY):
-        if tray and tray not in watched:
+    unwatched = dict.fromkeys(
+        one.tray
+        for one in trays
+        if one.role is TrayRole.STUDY and one.tray and one.tray not in watched
+    )
+    if unwatched and not placements and not cards:
+        yield Finding(
+            "camera log",
+            f"is empty, so nobody can be named for the {len(unwatched)} trays. Load it if there "
+            "were cameras; else see what the trays tell by their mass alone.",
+            serious=False,
+        )
+    else:
+        for tray in unwatched:
             yield Finding(
                 f"tray {tray}",
                 "is watched by no placement, so nobody can be named for it. Add the tray to the "

@@ -229,3 +229,10 @@ def test_a_confirmed_forager_counts_where_the_density_is_only_bounded(demo: Work
         str(Reason.UNUSED_SEEN): 1, str(Reason.VISITED_NOT_EATEN): 1,
         str(Tells.BELOW): 1, str(Reason.GAINED): 1,
     }  # fmt: skip
+
+
+def test_a_study_without_any_camera_is_told_so_once(unwatched: Workspace) -> None:
+    """Not tray by tray, and it is nothing to put right: a table may have had none."""
+    (about,) = [one for one in unwatched.check() if one.thing == "camera log"]
+    assert "16 trays" in about.message
+    assert not any(one.serious for one in unwatched.check())
