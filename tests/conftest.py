@@ -18,6 +18,14 @@ hypothesis.settings.register_profile("lastbite", deadline=None)
 hypothesis.settings.load_profile("lastbite")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep files together where tests run side by side, and have one browser at a time."""
+    driven = {item.path for item in items if "browser" in getattr(item, "fixturenames", ())}
+    for item in items:
+        group = "browser" if item.path in driven else item.path.stem
+        item.add_marker(pytest.mark.xdist_group(group))
+
+
 @pytest.fixture(scope="session")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("studies") / "demo"
