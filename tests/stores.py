@@ -12,7 +12,29 @@ from sqlalchemy.engine import URL, make_url
 
 from core.store import Database
 
-SERVER = os.environ.get("LASTBITE_TEST_SERVER", "")
+
+def _database_of(server: str, process: str) -> str:
+    """Give the address of a database of this process alone, made where there is none yet.
+
+    A study looks who else is in its database; tests that run side by side must not.
+    """
+    if not server or not process:
+        return server
+    url = make_url(server)
+    engine = create_engine(url.set(drivername="postgresql+psycopg"), isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        known = connection.execute(
+            text("SELECT 1 FROM pg_database WHERE datname = :name"), {"name": process}
+        )
+        if known.first() is None:
+            connection.execute(text(f'CREATE DATABASE "{process}"'))
+    engine.dispose()
+    return url.set(database=process).render_as_string(hide_password=False)
+
+
+SERVER = _database_of(
+    os.environ.get("LASTBITE_TEST_SERVER", ""), os.environ.get("PYTEST_XDIST_WORKER", "")
+)
 """Address of a database on a PostgreSQL server where tests may make schemas of their own."""
 ON_SERVER = pytest.mark.skipif(
     not SERVER, reason="LASTBITE_TEST_SERVER names no PostgreSQL database"
