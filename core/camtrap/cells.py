@@ -221,7 +221,12 @@ def _time_cell(value: Value | Decimal) -> str:
     offset = value.utcoffset()
     if offset is None or offset % timedelta(minutes=1):
         raise _refused(value, "a time with an offset of whole minutes")
-    text = value.isoformat(timespec="seconds")
+    return told_time(value)
+
+
+def told_time(moment: datetime) -> str:
+    """Write an aware time as the standard wants it, to the second, in its own offset [1]_."""
+    text = moment.isoformat(timespec="seconds")
     return text.removesuffix("+00:00") + "Z" if text.endswith("+00:00") else text
 
 

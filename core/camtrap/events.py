@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from core import tags
+from core.camtrap.cells import told_time
 from core.camtrap.choosing import Chosen
 from core.camtrap.telling import MACHINE, Telling
 from core.model import (
@@ -32,8 +33,7 @@ FORAGING = "foraging"
 
 def time_text(moment: datetime, offset: tzinfo) -> str:
     """Write an aware time as RFC 3339, to the second, in a fixed offset."""
-    text = moment.astimezone(offset).isoformat(timespec="seconds")
-    return text.removesuffix("+00:00") + "Z" if text.endswith("+00:00") else text
+    return told_time(moment.astimezone(offset))
 
 
 def _apart(sightings: Iterable[Sighting]) -> list[list[Sighting]]:
