@@ -33,40 +33,39 @@ def residual_rows(found: MixedModel) -> list[Row]:
 
 def fitted_figure(found: MixedModel | Undefined, *, dark: bool = False) -> Figure | Undefined:
     """Draw what the model leaves over against what it says of each tray."""
-    fault = _cannot(found)
-    if fault or isinstance(found, Undefined):
-        return fault or Undefined("no model")
+    model = _enough(found)
+    if isinstance(model, Undefined):
+        return model
     words = (
         "What to look for: a band of even width around nothing. A funnel asks for another scale, a "
         "curve for another model; a tray far off is worth a look at its evidence."
     )
-    return _figure(found, "fitted", "the model's value", "residuals", "Left over, tray by tray",
+    return _figure(model, "fitted", "the model's value", "residuals", "Left over, tray by tray",
                    words, dark=dark)  # fmt: skip
 
 
 def normal_figure(found: MixedModel | Undefined, *, dark: bool = False) -> Figure | Undefined:
     """Draw what the model leaves over against what a normal distribution would have."""
-    fault = _cannot(found)
-    if fault or isinstance(found, Undefined):
-        return fault or Undefined("no model")
+    model = _enough(found)
+    if isinstance(model, Undefined):
+        return model
     words = (
         "What to look for: marks along the line. An S or a bow at the ends says that p and "
         "interval are not to be taken to their last digit."
     )
     heading = "Left over, in order, against a normal distribution"
-    return _figure(found, "expected", "if they were normal", "residuals-normal", heading, words,
+    return _figure(model, "expected", "if they were normal", "residuals-normal", heading, words,
                    dark=dark)  # fmt: skip
 
 
-def _cannot(found: MixedModel | Undefined) -> Undefined | None:
-    if isinstance(found, Undefined):
+def _enough(found: MixedModel | Undefined) -> MixedModel | Undefined:
+    """Give the model where it has trays enough to look at."""
+    if isinstance(found, Undefined) or found.n >= FEWEST:
         return found
-    if found.n < FEWEST:
-        return Undefined(
-            f"{found.n} trays are too few to see from what is left over whether the model fits",
-            found.n,
-        )
-    return None
+    return Undefined(
+        f"{found.n} trays are too few to see from what is left over whether the model fits",
+        found.n,
+    )
 
 
 def _figure(
