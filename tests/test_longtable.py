@@ -78,7 +78,7 @@ def read_by_r(file: Path) -> list[dict[str, Any]]:
     program = (
         "t <- read.csv(commandArgs(TRUE)[1], encoding='UTF-8', na.strings=character());"
         "stopifnot(is.numeric(t$value));"
-        "write.csv(t, stdout(), row.names=FALSE, fileEncoding='UTF-8')"
+        "write.csv(t, stdout(), row.names=FALSE, na='', fileEncoding='UTF-8')"
     )
     said = subprocess.run(
         ["Rscript", "-e", program, str(file)], capture_output=True, check=True, text=True
