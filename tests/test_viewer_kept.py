@@ -99,8 +99,9 @@ def test_leaving_with_tags_that_wait_is_warned_of(seat: Seat) -> None:
     seat.page.route("**/tagging/acts", lambda route: route.abort())
     seat.press("Space")
     seat.sees("1 tag waits for the connection.")
-    seat.page.close(run_before_unload=True)
-    seat.page.wait_for_timeout(500)
+    with seat.page.expect_event("dialog"):
+        seat.page.close(run_before_unload=True)
+    until(lambda: warned, patience_s=5)
     assert warned == ["beforeunload"]
     assert not seat.page.is_closed()
     seat.page.unroute("**/tagging/acts")

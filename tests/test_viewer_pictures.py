@@ -179,8 +179,9 @@ def test_pages_that_are_turned_quickly_keep_no_picture(seat: Seat) -> None:
           return images.every(one => one.complete && one.naturalWidth > 1);
         }"""
     )
-    seat.page.wait_for_timeout(3_000)
     shown = seat.page.locator(".tile").count()
+    seat.page.wait_for_function("shown => window.kept.size === shown", arg=shown)
+    seat.page.wait_for_timeout(1_000)  # none that comes late stays either
     assert seat.page.evaluate("() => window.kept.size") == shown
 
 
