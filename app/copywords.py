@@ -25,7 +25,8 @@ def restored(file: str, folder: str, made: Backup) -> list[str]:
 
 def moved(done: Moved) -> list[str]:
     """Say where a study is now, and where it was."""
-    now = f"The study is at {done.target} now: {done.rows} rows in {done.tables} tables, compared."
+    many = f"{_many(done.rows, 'row')} in {_many(done.tables, 'table')}"
+    now = f"The study is at {done.target} now: {many}, compared."
     before = f"Before, it was at {done.source}; that is as it was."
     return [now, f"{before} Put it aside, so that nobody goes on with it."]
 
@@ -35,8 +36,8 @@ def merged(done: Merged) -> list[str]:
     would = "Would bring in" if done.only_looked else "Brought in"
     lines = ", ".join(f"{many} {log}" for log, many in done.lines.items() if many) or "none"
     files = f"{_many(done.photos, 'file')} on {_many(done.cards, 'new card')}"
-    tags = f"{_many(done.tags, 'tag')} ({done.tags_same} were here)"
-    told = [f"{would}: {files} ({done.photos_same} were here), {tags}."]
+    same = [_many(one, "was here", "were here") for one in (done.photos_same, done.tags_same)]
+    told = [f"{would}: {files} ({same[0]}), {_many(done.tags, 'tag')} ({same[1]})."]
     undone = f"Undos of tags that were here: {done.undone}."
     told.append(f"Log lines: {lines}. Clock corrections: {done.corrections}. {undone}")
     if done.outlines or done.stretches:
@@ -61,6 +62,14 @@ def merged(done: Merged) -> list[str]:
     return told
 
 
+def in_conflict(done: Merged) -> str:
+    """Say how much a person has to look at after a merge, and what became of the rest."""
+    many = len(done.conflicts)
+    waits = "1 conflict has" if many == 1 else f"{many} conflicts have"
+    rest = "Nothing was stored" if done.only_looked else "The rest is in the study"
+    return f"{waits} to be looked at (marked !). {rest}."
+
+
 def packed(file: str, made: Packed) -> list[str]:
     """Say what an archive holds."""
     copies = f", {_many(made.pictures, 'copy', 'copies')} of photos" if made.pictures else ""
@@ -70,6 +79,12 @@ def packed(file: str, made: Packed) -> list[str]:
     ]
     if made.missing:
         lines.append(f"! {_many(made.missing, 'photo')} not at hand, so not in it.")
+    if made.unhashed:
+        lines.append(
+            f"{_many(made.unhashed, 'photo has', 'photos have')} no checksum of the whole file "
+            "(sha256 in photos.csv), only the fingerprint of its size and both ends. 'lastbite "
+            "previews' reads every photo that counts, and --pictures every file."
+        )
     return lines
 
 
@@ -79,25 +94,37 @@ def unpacked(file: str, made: Unpacked, differing: Sequence[str]) -> list[str]:
         f"Made the study {made.folder} from {file}.",
         f"{_many(made.files, 'file')} checked: all as Lastbite {made.program} packed them.",
     ]
+    if made.otherwise:
+        lines.append(
+            "! The zip around them is not as Lastbite writes it: the first difference is at "
+            f"{made.otherwise}. Another program zipped the files again, or the zip was changed "
+            "there. What the files hold is proved; keep another copy, or pack this study again."
+        )
+    else:
+        lines.append("So is the zip around them, byte for byte.")
     if differing:
         named = ", ".join(differing[:MOST_NAMED])
         more = len(differing) - MOST_NAMED
         rest = f" and {more} more" if more > 0 else ""
         lines.append(
-            f"! {_many(len(differing), 'outcome')} come out otherwise with this version: {named}"
-            f"{rest}. outcomes.csv of the archive has them as they were."
+            f"! {_many(len(differing), 'outcome comes', 'outcomes come')} out otherwise with this "
+            f"version: {named}{rest}. outcomes.csv of the archive has them as they were."
         )
     else:
         lines.append("The outcomes come out the same.")
     if made.away:
-        lines.append(f"{_many(made.away, 'card')} not at hand: scan their folders to see photos.")
+        lines.append(
+            f"{_many(made.away, 'card')} not at hand: scan "
+            f"{'its folder' if made.away == 1 else 'their folders'} to see photos. Where an "
+            "archive says that they lie is not looked at."
+        )
     return lines
 
 
 def _holds(made: Backup) -> str:
     photos, tags = made.rows.get("photos", 0), made.rows.get("tags", 0)
     rows = sum(made.rows.values())
-    return f"{_many(photos, 'file')} of cards, {_many(tags, 'tag')}, {rows} rows in all"
+    return f"{_many(photos, 'file')} of cards, {_many(tags, 'tag')}, {_many(rows, 'row')} in all"
 
 
 def _many(number: int, what: str, several: str = "") -> str:

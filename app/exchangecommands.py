@@ -1,5 +1,7 @@
 """The commands about packages of a study: one for others, or one that comes in."""
 
+from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 import click
@@ -22,15 +24,19 @@ def export(study: Path, folder: Path, pictures: bool, tags: bool, names: bool) -
     """
     from app import exchangewords  # noqa: PLC0415
     from app.progress import shown  # noqa: PLC0415
-    from core.exchange import Wanted  # noqa: PLC0415
+    from core import keeping  # noqa: PLC0415
     from core.workspace import Workspace  # noqa: PLC0415
 
-    wanted = Wanted(pictures=pictures, tags=tags, names=names)
-    with Workspace.open(study) as workspace:
-        for line in exchangewords.withheld(workspace.exchange.withheld(wanted)):
-            click.echo(line)
-        with shown("Writing photos") as told:
-            done = workspace.exchange.export(folder, wanted, progress=told)
+    wanted = keeping.Wanted(pictures=pictures, tags=tags, names=names)
+    with Workspace.open(study) as workspace, ExitStack() as bar:
+        told = bar.enter_context(shown("Writing photos"))
+
+        def held_back(texts: Sequence[keeping.Withheld]) -> None:
+            bar.close()
+            for line in exchangewords.withheld(texts):
+                click.echo(line)
+
+        done = keeping.export(workspace, folder, wanted, held_back=held_back, progress=told)
     for line in exchangewords.exported(done):
         click.echo(line)
 

@@ -4,15 +4,19 @@ from collections.abc import Sequence
 
 from core.camtrap.telling import Why, Withheld
 from core.exchange import Exported, Loaded
+from core.plural import many
 
 TABLES = {
-    "deployments": "placements",
-    "media": "photos",
-    "observations": "observations",
-    "tray_outcomes": "outcomes",
-    "tray_log": "lines of the tray log",
-    "pictures": "pictures",
+    "deployments": ("placement",),
+    "media": ("photo",),
+    "observations": ("observation",),
+    "tray_outcomes": ("outcome",),
+    "tray_log": ("line of the tray log", "lines of the tray log"),
+    "pictures": ("picture",),
 }
+NAMES = (
+    "! Taggers stand in the package by their real names (--names): ask them before you publish it."
+)
 MOST_TEXTS = 20
 """So many texts that are held back are named."""
 
@@ -24,7 +28,7 @@ def withheld(texts: Sequence[Withheld]) -> list[str]:
         found = [one for one in texts if one.why is why]
         if not found:
             continue
-        texts_of = _many(len(found), "free text")
+        texts_of = many(len(found), "free text")
         if why is Why.SENSITIVE:
             lines.append(f"Held back, since {why}: {texts_of}.")
             continue
@@ -40,16 +44,17 @@ def withheld(texts: Sequence[Withheld]) -> list[str]:
 def exported(done: Exported) -> list[str]:
     """Say what a package holds, what was left out and why."""
     told = ", ".join(
-        f"{done.counts[name]} {words}" for name, words in TABLES.items() if name in done.counts
+        many(done.counts[name], *words) for name, words in TABLES.items() if name in done.counts
     )
     lines = [f"Wrote {done.folder}: {told}. Checked by the standard's rules and by our own."]
-    lines += [f"Left out: {count} {why}." for why, count in done.left_out.items()]
-    if done.private:
-        lines.append(
-            f"Not public: {_many(done.private, 'photo')} of people, vehicles or what nobody could "
-            "name, or not settled yet."
-        )
+    lines += [f"Left out: {why} ({count})." for why, count in done.left_out.items()]
+    lines += [f"Not public: {many(count, 'photo')} {why}." for why, count in done.private.items()]
+    lines += [f"! Not copied: {why}" for why in done.not_copied[:MOST_TEXTS]]
+    if len(done.not_copied) > MOST_TEXTS:
+        lines.append(f"! Not copied: {len(done.not_copied) - MOST_TEXTS} more.")
     lines += [f"Said in the package: {one}" for one in done.statements]
+    if done.names:
+        lines.insert(1, NAMES)
     pictures = done.counts.get("pictures", 0)
     if pictures:
         lines.insert(1, _look_at(pictures, sensitive=done.sensitive))
@@ -60,7 +65,7 @@ def _look_at(pictures: int, *, sensitive: bool) -> str:
     """Say what no program sees in pictures."""
     why = " The study has a sensitive species: one printed name undoes the rest." * sensitive
     return (
-        f"! Look at the {_many(pictures, 'picture')} before you publish them: some cameras print "
+        f"! Look at the {many(pictures, 'picture')} before you publish them: some cameras print "
         f"a place or a name into them.{why} An agreement with landowners, or a permit, may ask for "
         "more."
     )
@@ -73,7 +78,3 @@ def loaded(folder: str, done: Loaded) -> list[str]:
     lines = [f"{folder}: {came or 'nothing new'}" + (f"; here already: {there}." if there else ".")]
     lines += [f"! {words}" for words in done.conflicts]
     return lines + done.notes
-
-
-def _many(number: int, what: str) -> str:
-    return f"1 {what}" if number == 1 else f"{number} {what}s"

@@ -7,7 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from core.exports import tables
+from core.exports import dictionary, tables
 from core.exports.tables import name_of, number_text, time_text
 from core.food import Reading
 from core.model import (
@@ -249,14 +249,7 @@ def _when(moment: datetime | None, zone: ZoneInfo) -> str:
 
 # --- words of the screens ------------------------------------------------------------------------
 
-MEANS: Mapping[Status, str] = {
-    Status.KEEP: "a density with its owner, use it",
-    Status.CAUTION: "a density with its owner, and something to know about them",
-    Status.NO_GUD: "nobody fed, so there is no density; the tray counts as offered",
-    Status.DROP: "no animal can be named, or the mass means nothing",
-    Status.ERROR: "records contradict each other, put them right",
-    Status.PENDING: "something is still missing, fill it in",
-}
+MEANS = dictionary.STATUSES
 SIGN: Mapping[Status, str] = {
     Status.KEEP: "●",
     Status.CAUTION: "◐",

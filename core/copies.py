@@ -30,6 +30,13 @@ class Copies:
         text = (self._folder / settings.FILE_NAME).read_bytes().decode("utf-8-sig")
         return backups.write(self._database, text, file.expanduser())
 
+    def lay_beside(self, folder: Path) -> None:
+        """Make a study folder of one state of the study, to be read and thrown away."""
+        folder.mkdir()
+        text = (self._folder / settings.FILE_NAME).read_bytes().decode("utf-8-sig")
+        (folder / settings.FILE_NAME).write_bytes(studies.switched(text, "").encode())
+        _copy_rows(self._database, folder / FILE_NAME)
+
     def move(self, to: str) -> Moved:
         """Carry the study to the address of a server, or (`sqlite`) into its own folder."""
         return studies.move(self._folder, self._database, to)
@@ -37,13 +44,18 @@ class Copies:
     def merge(self, other: Path, *, only_look: bool = False) -> Merged:
         """Bring in what a study folder or back-up has and this study has not; `only_look`: say it.
 
-        The other is not changed. StudyError where it is another study.
+        The other is not changed. StudyError where it is another study, or damaged.
         """
-        with tempfile.TemporaryDirectory(prefix="lastbite-") as inside:
+        with (
+            tempfile.TemporaryDirectory(prefix="lastbite-") as inside,
+            _named_as_given(other, Path(inside)),
+        ):
             path = Path(inside, FILE_NAME)
             theirs = _copied(other.expanduser(), path)
             opened = Database.open(path)
             try:
+                with opened.read() as connection:  # a fault found later would be told of ours
+                    backups.refuse_damaged(connection, opened.name)
                 return merging.merge(
                     self._database, self._settings, opened, theirs, only_look=only_look
                 )
@@ -52,12 +64,18 @@ class Copies:
 
 
 @contextmanager
-def still(copies: Copies) -> Iterator[Path]:
-    """Give a study folder with one state of a study, for as long as it is read."""
+def still(copies: Copies, *, proved: bool) -> Iterator[Path]:
+    """Give a study folder with one state of a study, for as long as it is read.
+
+    `proved`: it is written and read again as a back-up is, which takes longer; for what is kept.
+    """
     with tempfile.TemporaryDirectory(prefix="lastbite-") as inside:
-        file, folder = Path(inside, "backup"), Path(inside, "study")
-        copies.backup(file)
-        restore(file, folder)
+        folder = Path(inside, "study")
+        if proved:
+            copies.backup(Path(inside, "backup"))
+            restore(Path(inside, "backup"), folder)
+        else:
+            copies.lay_beside(folder)
         yield folder
 
 
@@ -73,6 +91,18 @@ def restore(file: Path, folder: Path) -> Backup:
 
     studies.make(folder, text, unpacked)
     return kept
+
+
+@contextmanager
+def _named_as_given(other: Path, inside: Path) -> Iterator[None]:
+    """Have faults name what the person gave, and not the copy of it that is read."""
+    try:
+        yield
+    except StudyError as fault:
+        words = str(fault)
+        for name in (FILE_NAME, settings.FILE_NAME):
+            words = words.replace(str(inside / name), str(other))
+        raise StudyError(words) from fault
 
 
 def _copied(other: Path, path: Path) -> Settings:
@@ -92,8 +122,16 @@ def _copied(other: Path, path: Path) -> Settings:
     theirs = settings.read(toml)
     if theirs.database:
         source = Database.open(theirs.database)
-        backups.write(source, "", path)
+        _copy_rows(source, path)
         source.dispose()
     else:
         backups.copy_file(other / FILE_NAME, path)
     return theirs
+
+
+def _copy_rows(source: Database, path: Path) -> None:
+    """Copy the database of a study to a new file, as one state of it, while others use it."""
+    if source.path is None:
+        backups.write(source, "", path)
+    else:
+        backups.copy_file(source.path, path)

@@ -1,8 +1,6 @@
 """Decide what of a study goes into a package for others, and what comes back from one."""
 
-import re
-from collections import deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -33,11 +31,12 @@ from core.clockbook import Clockbook
 from core.errors import CardError, StudyError
 from core.model import Outcome, Placement, Species, TrayDeployment, Where
 from core.previews import Previews
-from core.privacy import statement
+from core.privacy import people_of, statement
 from core.scan import Progress
 from core.settings import Settings
 from core.store import Database, Raises
 from core.store import cards as card_store
+from core.store import people as people_store
 from core.store import secrets as secret_store
 from core.store import tags as tag_store
 from core.views import PlacementView
@@ -46,8 +45,8 @@ __all__ = ["Exchange", "Exported", "Loaded", "Wanted"]
 
 PSEUDONYMS = "pseudonyms"
 """What the secret is called by which they are made."""
-_BETWEEN = re.compile(r"[,;/&+]|\band\b")
-"""What stands between several handlers."""
+_PLACES, _SET_UP_BY = {"locationid", "locationname"}, "setupby"
+"""Columns of the camera log, in small letters, with the names of places and of people."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +58,7 @@ class Wanted:
     tags: bool = False
     """What each tagger said of each photo."""
     names: bool = False
-    """Taggers by their names."""
+    """Taggers by their names; nobody else."""
 
 
 @dataclass(slots=True)
@@ -71,10 +70,14 @@ class Exported:
     """Rows of each table, and pictures."""
     left_out: dict[str, int] = field(default_factory=dict)
     """Files, visits and pictures, by the reason in words."""
-    private: int = 0
-    """Photos that are not public."""
+    private: dict[str, int] = field(default_factory=dict)
+    """Photos that are not public, by the reason in words."""
+    not_copied: list[str] = field(default_factory=list)
+    """Public pictures that could not be copied, each with the reason in words."""
     sensitive: bool = False
     """Whether a species of the study is sensitive."""
+    names: bool = False
+    """Whether taggers are named as they are."""
     withheld: tuple[Withheld, ...] = ()
     statements: tuple[str, ...] = ()
 
@@ -115,37 +118,47 @@ class Exchange:
         self._clocks = clocks
         self._previews = previews
 
-    def withheld(self, wanted: Wanted) -> tuple[Withheld, ...]:
-        """Give the free texts that an export would hold back, before anything is written.
+    def secret(self) -> bytes:
+        """Give what pseudonyms are made with; made at first use, kept with the study."""
+        with self._database.read() as connection:
+            secret = secret_store.secret(connection, PSEUDONYMS)
+        if secret is None:
+            with self._database.begin(Raises.NOTHING) as connection:
+                secret = secret_store.make_secret(connection, PSEUDONYMS)
+        return secret
 
-        StudyError with all that is still missing for a package.
-        """
-        told = self._telling(wanted)
-        self._refuse_missing(told, wanted)
-        for one in self._study.placements():
-            view = self._study.view(one.placement)
-            chosen = choosing.choose(view, told, self._settings.timezone, self._settings.gap)
-            events = Events(chosen, told, chosen.ids())
-            deque(events.rows(), maxlen=0)
-            if wanted.tags:
-                deque(events.tag_rows(view.tags), maxlen=0)
-            rows.free_texts(one, told)
-        for tray in self._study.trays():
-            trays.told_texts(tray, told)
-        return tuple(told.withheld.values())
-
-    def export(self, target: Path, wanted: Wanted, progress: Progress | None = None) -> Exported:
+    def export(
+        self,
+        target: Path,
+        wanted: Wanted,
+        *,
+        held_back: Callable[[Sequence[Withheld]], object] | None = None,
+        progress: Progress | None = None,
+    ) -> Exported:
         """Write a Camtrap DP package into a new folder, whole or not at all.
 
-        StudyError where a fact is missing, the folder is not empty or cannot be written.
+        Of a study that nobody changes meanwhile: `keeping.export` sees to that.
+
+        Parameters
+        ----------
+        held_back
+            Told the free texts that are not in the package, once it is written and checked beside
+            its place; where it raises anything, nothing is left.
+
+        Raises
+        ------
+        StudyError
+            A fact is missing, the folder is not empty or cannot be written.
         """
         told = self._telling(wanted)
         self._refuse_missing(told, wanted)
-        done = Exported(target, sensitive=told.sensitive)
+        done = Exported(target, sensitive=told.sensitive, names=told.names)
         with beside(target) as part:
             self._write(part, wanted, told, done, progress)
             refuse_faults(part)
-        done.withheld = tuple(told.withheld.values())
+            done.withheld = tuple(told.withheld.values())
+            if held_back:
+                held_back(done.withheld)
         return done
 
     def load(
@@ -159,27 +172,38 @@ class Exchange:
         with self._database.read() as connection:
             secret = secret_store.secret(connection, PSEUDONYMS)
         return incoming.load(
-            self._database, self._settings, folder, where=where, secret=secret, progress=progress
+            self._database,
+            self._settings,
+            folder,
+            where=where,
+            secret=secret,
+            times=self._times,
+            progress=progress,
         )
+
+    def _times(self, placement: str) -> dict[int, datetime]:
+        """Give the true time of each photo of a placement, by its id."""
+        photos = self._study.view(placement).photos
+        return {one.id: one.true_time for one in photos if one.true_time is not None}
 
     # --- before ----------------------------------------------------------------------------
 
     def _telling(self, wanted: Wanted) -> Telling:
-        with self._database.read() as connection:
-            secret = secret_store.secret(connection, PSEUDONYMS)
-        if secret is None:
-            with self._database.begin(Raises.NOTHING) as connection:
-                secret = secret_store.make_secret(connection, PSEUDONYMS)
-        trays = self._study.trays()
+        placements, trays = self._study.placements(), self._study.trays()
         with self._database.read() as connection:
             taggers = tag_store.names_of_taggers(connection)
-        handlers = (name.strip() for one in trays for name in _BETWEEN.split(one.handler))
+            people = people_store.everybody(connection)
+        own = [(name.casefold(), text) for one in placements for name, text in one.extra.items()]
+        sites = [one.site for one in trays] + [text for name, text in own if name in _PLACES]
+        cells = [one.handler for one in trays] + [text for name, text in own if name == _SET_UP_BY]
+        named = (*taggers, *people, *self._settings.instructors)
         return Telling(
             self._study.species(),
-            secret,
+            self.secret(),
             names=wanted.names,
-            sites=frozenset(one.site for one in trays if one.site),
-            known=frozenset(filter(None, (*taggers, *handlers))),
+            sites=frozenset(filter(None, sites)),
+            known=frozenset(filter(None, (*named, *(one for c in cells for one in people_of(c))))),
+            taggers=frozenset(taggers),
         )
 
     def _refuse_missing(self, told: Telling, wanted: Wanted) -> None:
@@ -191,7 +215,7 @@ class Exchange:
                 logged.add(one.placement)
             named |= _named(view, wanted)
         found = missing.missing(
-            self._settings, placements, logged, self._study.trays(), told.species, named
+            self._settings, placements, logged, self._study.trays(), told, named
         )
         if found:
             listed = "\n".join(f"  {one}" for one in found)
@@ -227,8 +251,10 @@ class Exchange:
         files[trays.TRAY_OUTCOMES].add(trays.outcome_rows(self._study.outcomes(), seen, told, zone))
         files[trays.TRAY_LOG] = TableFile(part, trays.TRAY_LOG, trays.LOG_COLUMNS)
         files[trays.TRAY_LOG].add(trays.log_rows(self._study.trays(), seen, told, zone))
+        sharing = self._settings.sharing
+        about = told.about(sharing.description, [one.name for one in sharing.contributors])
         done.counts = {name: file.rows for name, file in files.items()} | done.counts
-        done.statements = tuple(self._statements(told, wanted, done))
+        done.statements = tuple(self._statements(told, done))
         facts = descriptor.Facts(
             places=[place.at for place in where.values()],
             first=min(stretches).astimezone(zone).date(),
@@ -238,6 +264,7 @@ class Exchange:
             levels=["event", "media"] if wanted.tags else ["event"],
             withheld=done.statements,
             version=version("lastbite"),
+            about=about,
         )
         described = descriptor.descriptor(
             self._settings, told, facts, datetime.now(UTC).replace(microsecond=0)
@@ -266,9 +293,10 @@ class Exchange:
     ) -> None:
         def told() -> Iterator[rows.Row]:
             for media in chosen.media:
-                public = wanted.pictures and media.public and self._copied(part, media, done)
+                public = wanted.pictures and not media.held_back and self._copied(part, media, done)
                 done.counts["photos"] = done.counts.get("photos", 0) + 1
-                done.private += not media.public
+                if media.held_back:
+                    _add(done.private, str(media.held_back), 1)
                 if progress:
                     progress(done.counts["photos"], total)
                 yield rows.media_row(chosen, media, public=public)
@@ -279,8 +307,8 @@ class Exchange:
         """Copy a picture without what is private in its file; say whether it is there."""
         try:
             content = cleaned(self._previews.original(media.photo.id).path)
-        except (CardError, OSError):
-            _add(done.left_out, "public pictures whose file cannot be read, or not be cleaned", 1)
+        except (CardError, OSError) as fault:
+            done.not_copied.append(f"{media.id}: {fault}")
             return False
         file = part / choosing.MEDIA / media.id
         file.parent.mkdir(parents=True, exist_ok=True)
@@ -300,16 +328,35 @@ class Exchange:
         with self._database.read() as connection:
             return sum(card_store.photo_counts(connection).values())
 
-    def _statements(self, told: Telling, wanted: Wanted, done: Exported) -> Iterator[str]:
+    def _statements(self, told: Telling, done: Exported) -> Iterator[str]:
         yield statement(self._precision(told), sensitive=told.sensitive)
-        yield telling.of_pictures(pictures=wanted.pictures)
+        yield telling.of_pictures(pictures=bool(done.counts.get("pictures")))
         if not told.names:
             yield "Taggers are named by pseudonyms."
+        if told.sensitive and told.sites:
+            yield "Sites are named by pseudonyms, in ids and paths too."
+        stays = self._stays()
+        if stays:
+            yield f"Not told: {', '.join(stays)}."
         if told.withheld:
-            yield f"{len(told.withheld)} free texts are withheld."
+            yield f"Texts that are withheld: {len(told.withheld)}."
         if done.left_out:
-            listed = "; ".join(f"{count} {why}" for why, count in done.left_out.items())
+            listed = ", ".join(f"{why} ({count})" for why, count in done.left_out.items())
             yield f"Not in the package: {listed}."
+
+    def _stays(self) -> list[str]:
+        """Give what the logs hold that no package tells."""
+        placements, trays = self._study.placements(), self._study.trays()
+        columns = {name: None for one in placements for name, text in one.extra.items() if text}
+        standard = {name.casefold() for name in fields.DEPLOYMENTS.columns}
+        own = [name for name in columns if name.casefold() not in standard]
+        own += dict.fromkeys(name for one in trays for name, text in one.extra.items() if text)
+        people = {
+            "who handled trays": any(one.handler for one in trays),
+            "who set cameras up": any(name.casefold() == _SET_UP_BY for name in columns),
+            f"own columns of the logs ({', '.join(own)})": bool(own),
+        }
+        return [what for what, there in people.items() if there]
 
 
 def _named(view: PlacementView, wanted: Wanted) -> set[str]:

@@ -198,6 +198,8 @@ class TimeSource(StrEnum):
     DIGITIZED = "digitized"
     CHANGED = "changed"
     FILE = "file"
+    PACKAGE = "package"
+    """A package told it: it is true, whatever the camera showed."""
     NONE = "none"
 
 
@@ -442,7 +444,7 @@ class Reason(StrEnum):
     PERSON_ON_TRAY = "a person was on the tray as well as the animals"
     # no_gud
     UNUSED_SEEN = "nobody fed, and every minute was watched"
-    UNUSED_BY_MASS = "nobody fed by the mass left, the tray was not watched throughout"
+    UNUSED_BY_MASS = "nobody fed, by the mass left"
     VISITED_NOT_EATEN = "visited, not eaten"
     VISITED_BY_UNKNOWN = "visited by an unidentified animal, not eaten"
     UNUSED_PERSON = "not eaten, a person was on the tray: check that nothing was refilled"

@@ -4,6 +4,7 @@ A setting that the file leaves out takes its default; a setting that it misspell
 """
 
 import difflib
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -39,6 +40,7 @@ CONTRIBUTOR_ROLES = (
     "contact", "principalInvestigator", "rightsHolder", "publisher", "contributor",
 )  # fmt: skip
 """The words of Camtrap DP 1.0.2 for how places were chosen and for what somebody did."""
+_ADDRESS = re.compile(r"[^@\s]+@[^@\s]+\.[^@\s]+")
 PRECISIONS_DEG = tuple(Decimal(step) for step in ("1", "0.1", "0.01", "0.001", "0.0001"))
 """Grids to which places are rounded. [degrees]"""
 SENSITIVE_DEG = PRECISIONS_DEG[:4]
@@ -52,6 +54,7 @@ class Contributor:
 
     name: str
     role: str = ""
+    email: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,11 +158,12 @@ sign_in = "name"
 # What `lastbite export` says of the study: a title, a few sentences, how places were chosen
 # (simpleRandom, systematicRandom, clusteredRandom, experimental, targeted or opportunistic),
 # who is to be named (role: contact, principalInvestigator, rightsHolder, publisher or
-# contributor), and the licences of tables and pictures (both or none).
+# contributor; the contact is whom people ask), and the licences of tables and pictures (both or
+# none).
 # title = "Trays under and beside bushes, winter 2026"
 # description = "What rodents left in paired trays."
 # sampling_design = "experimental"
-# contributors = [{{ name = "A. Example", role = "contact" }}]
+# contributors = [{{ name = "A. Example", role = "contact", email = "a@example.org" }}]
 # licence_data = "CC0-1.0"
 # licence_media = "CC-BY-4.0"
 # To how many degrees all places are rounded; 0.001 is about 110 m.
@@ -287,7 +291,7 @@ def _grid(path: Path, name: str, given: Mapping[str, Any], known: tuple[Decimal,
 
 
 def _contributors(path: Path, given: object) -> tuple[Contributor, ...]:
-    """Read who is named; each needs a name, and a role that the standard has or none."""
+    """Read who is named: each needs a name, may have a role of the standard's and an address."""
     people: list[Any] = given if isinstance(given, list) else [given]
     for one in people:
         if not isinstance(one, dict) or not str(one.get("name", "")).strip():
@@ -295,13 +299,21 @@ def _contributors(path: Path, given: object) -> tuple[Contributor, ...]:
                 f"{path}: export.contributors has {one!r}, who has no name. Write them like "
                 '[{ name = "A. Example", role = "contact" }].'
             )
-        unknown = set(one) - {"name", "role"}
+        unknown = set(one) - {"name", "role", "email"}
         if unknown or one.get("role", "") not in ("", *CONTRIBUTOR_ROLES):
             raise StudyError(
-                f"{path}: export.contributors: {one!r} may have a name and a role, one of: "
-                f"{', '.join(CONTRIBUTOR_ROLES)}. Mend it."
+                f"{path}: export.contributors: {one!r} may have a name, an email and a role, one "
+                f"of: {', '.join(CONTRIBUTOR_ROLES)}. Mend it."
             )
-    return tuple(Contributor(one["name"].strip(), one.get("role", "")) for one in people)
+        email = one.get("email", "")
+        if not isinstance(email, str) or (email and not _ADDRESS.fullmatch(email)):
+            raise StudyError(
+                f"{path}: export.contributors: {email!r} is no email address. Write one, or none."
+            )
+    return tuple(
+        Contributor(one["name"].strip(), one.get("role", ""), one.get("email", ""))
+        for one in people
+    )
 
 
 def _people(path: Path, given: Mapping[str, Any]) -> dict[str, Any]:

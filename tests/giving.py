@@ -1,15 +1,18 @@
-"""A study with all that a package has to be careful about, made of small real JPEGs."""
+"""A study with all that a package has to be careful about, of small real JPEGs; and archives."""
 
 import csv
+import hashlib
 import json
 import shutil
-from collections.abc import Mapping
+import zipfile
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from builders import write_photo
 
+from core.archive import members
 from core.logs import LogKind
 from core.workspace import Workspace
 
@@ -123,3 +126,47 @@ def described(package: Path) -> dict[str, Any]:
 def by(rows: list[dict[str, str]], column: str) -> Mapping[str, dict[str, str]]:
     """Give rows by one of their cells."""
     return {row[column]: row for row in rows}
+
+
+# --- archives -------------------------------------------------------------------------------------
+
+
+def read(file: Path, name: str) -> str:
+    """Read a file of an archive."""
+    with zipfile.ZipFile(file) as archive:
+        return archive.read(name).decode("utf-8")
+
+
+def rewritten(file: Path, change: Callable[[dict[str, bytes]], object]) -> Path:
+    """Write an archive again with other files in it; its checksums stay as they were."""
+    with zipfile.ZipFile(file) as archive:
+        held = {info.filename: archive.read(info) for info in archive.infolist()}
+    change(held)
+    other = file.with_name("other.zip")
+    other.unlink(missing_ok=True)
+    with zipfile.ZipFile(other, "w") as archive:
+        for name, content in held.items():
+            archive.writestr(name, content)
+    return other
+
+
+def resealed(file: Path, name: str, content: bytes) -> Path:
+    """Write an archive again with another file in it, and checksums that fit."""
+
+    def change(held: dict[str, bytes]) -> None:
+        held[name] = content
+        del held[members.CHECKSUMS]
+        lines = [f"{hashlib.sha256(some).hexdigest()}  {one}\n" for one, some in held.items()]
+        held[members.CHECKSUMS] = "".join(lines).encode()
+
+    return rewritten(file, change)
+
+
+def with_cell(file: Path, table: str, column: str, value: object) -> Path:
+    """Write an archive again with another value in the first row of a table."""
+    name = members.rows_of(table)
+    lines = read(file, name).splitlines()
+    cells = json.loads(lines[1])
+    cells[json.loads(lines[0]).index(column)] = value
+    lines[1] = json.dumps(cells, ensure_ascii=False, separators=(",", ":"))
+    return resealed(file, name, ("\n".join(lines) + "\n").encode())

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import pytest
-from giving import giving_study
+from giving import giving_study, read, rewritten
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from stores import ON_SERVER, empty_schema
@@ -37,12 +37,6 @@ def packed(demo: Workspace, tmp_path: Path) -> Path:
     return file
 
 
-def read(file: Path, name: str) -> str:
-    """Read a file of an archive."""
-    with zipfile.ZipFile(file) as archive:
-        return archive.read(name).decode("utf-8")
-
-
 def digests(folder: Path) -> dict[str, copying.Digest]:
     """Give the digest of each table of a study that is written."""
     database = Database.open(folder / "lastbite.db")
@@ -52,19 +46,6 @@ def digests(folder: Path) -> dict[str, copying.Digest]:
     return {name: one for name, one in found.items() if name not in row_lines.LEFT_OUT}
 
 
-def rewritten(file: Path, change: Callable[[dict[str, bytes]], object]) -> Path:
-    """Write an archive again with other files in it; its checksums stay as they were."""
-    with zipfile.ZipFile(file) as archive:
-        held = {info.filename: archive.read(info) for info in archive.infolist()}
-    change(held)
-    other = file.with_name("other.zip")
-    other.unlink(missing_ok=True)
-    with zipfile.ZipFile(other, "w") as archive:
-        for name, content in held.items():
-            archive.writestr(name, content)
-    return other
-
-
 # --- there and back ----------------------------------------------------------------------------
 
 
@@ -72,7 +53,9 @@ def test_the_study_comes_back_row_by_row(demo: Workspace, packed: Path, tmp_path
     """Rows, history of tags, settings and outcomes are those that were packed."""
     made, other = keeping.unpack(packed, tmp_path / "back")
     assert other == []
-    assert digests(tmp_path / "back") == digests(demo.folder)
+    here, there = digests(tmp_path / "back"), digests(demo.folder)
+    assert here.pop("cards") != there.pop("cards")  # of these only the folders are others
+    assert here == there
     with Workspace.open(made.folder) as back:
         assert list(back.outcome_rows()) == list(demo.outcome_rows())
         assert back.view("SK-OPEN").tags == demo.view("SK-OPEN").tags
@@ -312,52 +295,6 @@ def test_a_disk_that_fills_up_within_a_photo_leaves_nothing(
     assert list(tmp_path.glob("*whole.zip*")) == []
 
 
-def resealed(file: Path, name: str, content: bytes) -> Path:
-    """Write an archive again with another file in it, and checksums that fit."""
-
-    def change(held: dict[str, bytes]) -> None:
-        held[name] = content
-        del held[members.CHECKSUMS]
-        lines = [f"{hashlib.sha256(some).hexdigest()}  {one}\n" for one, some in held.items()]
-        held[members.CHECKSUMS] = "".join(lines).encode()
-
-    return rewritten(file, change)
-
-
-@pytest.mark.parametrize(
-    ("name", "content"),
-    [
-        (members.VERSIONS, b""),
-        (members.VERSIONS, b"5"),
-        (members.VERSIONS, b"{}"),
-        (members.VERSIONS, b'{"format": 1, "schema_step": "x", "lastbite": "1"}'),
-        (members.VERSIONS, b"[" * 100_000),
-        (members.NUMBERS, b"[]"),
-        (members.SETTINGS, b"[study]\n"),
-        (members.rows_of("cards"), b'["id"]\n[{}]\n'),
-        (members.rows_of("tags"), b'["number"]\n["x"]\n[1, 2]\n'),
-    ],
-)
-def test_no_archive_makes_a_traceback(
-    packed: Path, tmp_path: Path, name: str, content: bytes
-) -> None:
-    """Somebody may write one whose checksums fit, but that is no study: nothing is made of it."""
-    with pytest.raises(StudyError):
-        keeping.unpack(resealed(packed, name, content), tmp_path / "never")
-    assert {path.name for path in tmp_path.iterdir()} >= {"other.zip"}
-    assert not list(tmp_path.glob("*never*"))
-
-
-def test_no_archive_sends_a_study_to_a_server(packed: Path, tmp_path: Path) -> None:
-    """Whatever its settings say, it is held in its own folder."""
-    text = read(packed, members.SETTINGS).replace(
-        "[study]\n", '[study]\ndatabase = "postgresql://somebody@elsewhere.invalid/all"\n'
-    )
-    assert "elsewhere" in text
-    keeping.unpack(resealed(packed, members.SETTINGS, text.encode()), tmp_path / "back")
-    assert "elsewhere" not in (tmp_path / "back" / "study.toml").read_text(encoding="utf-8")
-
-
 @pytest.mark.skipif(os.sep == "\\", reason="no file can be called so")
 @pytest.mark.parametrize("name", ["a\\b.JPG", "a\nb.JPG", "50%5C.JPG", "C:x.JPG", "é 日.JPG"])
 def test_photos_of_any_name_come_back(tmp_path: Path, name: str) -> None:
@@ -373,13 +310,13 @@ def test_photos_of_any_name_come_back(tmp_path: Path, name: str) -> None:
 
 
 def test_a_place_that_is_no_folder_is_told(demo: Workspace, packed: Path, tmp_path: Path) -> None:
-    """Below a file nothing can be written; a folder is no archive."""
+    """Below a file nothing can be written, and what is not there is no archive."""
     with pytest.raises(StudyError, match="cannot be written"):
         keeping.pack(demo, packed / "x.zip")
     with pytest.raises(StudyError, match="cannot be made"):
         keeping.unpack(packed, packed / "x")
     with pytest.raises(StudyError, match="no file"):
-        keeping.unpack(tmp_path, tmp_path / "never")
+        keeping.unpack(tmp_path / "none.zip", tmp_path / "never")
 
 
 def test_outcomes_that_come_out_otherwise_are_named() -> None:

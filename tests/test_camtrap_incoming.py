@@ -1,7 +1,8 @@
 """What odd and hostile packages may not do to a study, and what is told of them."""
 
+import shutil
 from collections.abc import Callable, Iterator
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -191,7 +192,7 @@ def test_numbers_that_no_log_holds_are_left_out_and_told(
     assert {tag.count for tag in study.view("P1").tags} == {None, MOST_ANIMALS}
     notes = " ".join(told.notes)
     assert f"cameraDelay {LONGEST_QUIET_S + 1} of placement 'P1'" in notes
-    assert "counts of more than 999 animals" in notes
+    assert "1 count of more than 999 animals" in notes
 
 
 @pytest.mark.parametrize(
@@ -228,6 +229,18 @@ def test_what_no_log_could_hold_is_refused_whole(
         study.exchange.load(package.write(tmp_path / "package"))
     assert study.version() == before
     assert study.placements() == []
+
+
+def test_a_moment_that_no_offset_reaches_is_not_held(
+    study: Workspace, package: Package, tmp_path: Path
+) -> None:
+    """Who classified at the end of all time did so when it was loaded; else nothing tells it."""
+    package.row("observations", "O5")["classificationTimestamp"] = "9999-12-31T23:59:59Z"
+    before = datetime.now(UTC)
+    study.exchange.load(package.write(tmp_path / "package"))
+    (tag,) = study.view("P2").tags
+    assert tag.made_at is not None
+    assert before <= tag.made_at <= datetime.now(UTC)
 
 
 # --- what is told --------------------------------------------------------------------------------
@@ -313,7 +326,7 @@ def test_what_a_tagger_mended_since_holds(
     told = study.exchange.load(folder, Where.NEAR)
     assert held(study, "P2") == [(GLASS_HARE, Where.FED)]
     (conflict,) = told.conflicts
-    assert conflict.startswith("1 tags of the package")
+    assert conflict.startswith("1 tag of the package")
 
 
 def test_two_animals_on_one_photo_are_both_kept(
@@ -327,3 +340,53 @@ def test_two_animals_on_one_photo_are_both_kept(
     ]
     study.exchange.load(package.write(tmp_path / "package"))
     assert [name for name, _ in held(study)] == [OWLMOUSE, GLASS_HARE]
+
+
+# --- what has no place in a study ----------------------------------------------------------------
+
+
+def test_columns_without_a_place_are_counted(
+    study: Workspace, package: Package, tmp_path: Path
+) -> None:
+    """Sex, age and individual of observations, comments of media: told, not lost in silence."""
+    for row in package.tables["observations"]:
+        row.pop("sex", None)
+    first, second = package.tables["observations"][:2]
+    first |= {"sex": "female", "lifeStage": "adult", "individualID": "F1"}
+    second |= {"sex": "male"}
+    package.row("media", "P1/1")["mediaComments"] = "fog"
+    told = study.exchange.load(package.write(tmp_path / "package"))
+    (note,) = (one for one in told.notes if "not taken over" in one)
+    listed = note.partition(": ")[2].rstrip(".").split(", ")
+    assert sorted(listed) == [
+        "individualID (1 row)", "lifeStage (1 row)", "mediaComments (1 row)", "sex (2 rows)",
+    ]  # fmt: skip
+
+
+def test_photos_that_are_only_told_of_are_counted(
+    study: Workspace, package: Package, tmp_path: Path
+) -> None:
+    """Six of seven have no file here; where all are there nothing is said."""
+    write_photo(tmp_path / "package" / "media" / "P1" / "1.JPG", datetime(2001, 1, 1))  # noqa: DTZ001
+    told = study.exchange.load(package.write(tmp_path / "package"))
+    assert any(one.startswith("6 of 7 photos have no file") for one in told.notes)
+
+
+@pytest.mark.parametrize(("grid", "told"), [(0.1, True), (0.01, True), (0.001, False)])
+def test_places_of_a_coarser_package_are_not_claimed_to_be_finer(
+    study: Workspace, package: Package, tmp_path: Path, grid: float, told: bool
+) -> None:
+    """The study's own grid is 0.001: it says what to set before its data go to others."""
+    package.descriptor["coordinatePrecision"] = grid
+    notes = study.exchange.load(package.write(tmp_path / "package")).notes
+    assert any(f"set place_precision_deg = {grid} under" in one for one in notes) is told
+
+
+def test_a_zip_or_a_table_is_no_package(study: Workspace, package: Package, tmp_path: Path) -> None:
+    """Each is named with the way out."""
+    folder = package.write(tmp_path / "package")
+    whole = shutil.make_archive(str(tmp_path / "whole"), "zip", folder)
+    with pytest.raises(LogError, match=r"whole.zip is a file, .* Unzip it first"):
+        study.exchange.load(Path(whole))
+    with pytest.raises(LogError, match=r"media.csv is a file, .* Give the folder"):
+        study.exchange.load(folder / "media.csv")

@@ -256,7 +256,7 @@ def test_files_that_are_there_are_shown(study: Workspace, package: Package, tmp_
     (name,) = (file for file in photos if file.endswith("1.JPG"))
     assert study.previews.original(photos[name].id).path.is_file()
     assert str(photos[name].camera_time) == "2026-05-29 22:10:00"
-    assert photos[name].time_source is TimeSource.ORIGINAL
+    assert photos[name].time_source is TimeSource.PACKAGE
 
 
 def test_two_files_of_one_path_are_two_photos(

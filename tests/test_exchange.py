@@ -3,22 +3,28 @@
 import re
 import shutil
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 from giving import EXPORT, SECRET_WORDS, by, described, giving_study, rows_of
 from packages import NEEDS_SHARED, validated
+from stores import ON_SERVER, empty_schema
 
 from app import exchangewords
+from core import keeping
 from core.camtrap.fields import TABLES
-from core.camtrap.telling import Why
+from core.camtrap.telling import Why, Withheld
+from core.camtrap.trays import TRAY_LOG, TRAY_OUTCOMES
 from core.errors import StudyError
 from core.exchange import Exported, Wanted
 from core.logs import LogKind
+from core.model import Where
+from core.taglog import NewTag
 from core.workspace import Workspace
 
 ALL = Wanted(pictures=True, tags=True)
+TABLES_ALL = (*(table.name for table in TABLES), TRAY_LOG, TRAY_OUTCOMES)
 
 
 @pytest.fixture(scope="module")
@@ -131,7 +137,7 @@ def test_only_what_people_looked_at_is_public(done: Exported) -> None:
     assert public == animals | {"IMG_0013.JPG", "CARD_001.JPG"}
     given = {path.name for path in (done.folder / "media").rglob("*") if path.is_file()}
     assert given == public
-    assert done.private == done.counts["media"] - len(public)
+    assert sum(done.private.values()) == done.counts["media"] - len(public)
 
 
 def test_one_person_who_sees_somebody_keeps_a_photo_back(tmp_path: Path) -> None:
@@ -222,22 +228,89 @@ def test_all_cameras_of_a_place_are_told_alike(done: Exported) -> None:
 
 
 def test_texts_that_read_like_coordinates_are_told_before_and_held_back(
-    study: Workspace, done: Exported
+    study: Workspace, done: Exported, tmp_path: Path
 ) -> None:
-    """The list comes before anything is written; the texts do not come into the package."""
-    before = study.exchange.withheld(ALL)
-    assert [one.pieces for one in before] == [one.pieces for one in done.withheld]
-    things = [one.thing for one in before]
+    """The list comes before the package is there; the texts do not come into it."""
+    told: list[Withheld] = []
+
+    def held_back(texts: Sequence[Withheld]) -> None:
+        assert not (tmp_path / "package").exists()
+        told.extend(texts)
+
+    keeping.export(study, tmp_path / "package", ALL, held_back=held_back)
+    assert (tmp_path / "package").exists()
+    assert [one.pieces for one in told] == [one.pieces for one in done.withheld]
+    things = [one.thing for one in told]
     assert "notes of tray deployment 'D1'" in things
     assert "comment of tag 4" in things
     assert "26.1234" not in everything(done.folder)
-    assert {one.why for one in before} == {Why.COORDINATES}
+    assert {one.why for one in told} == {Why.COORDINATES}
     notes = [row["notes"] for row in rows_of(done.folder, "tray_log")]
     assert notes == ["", "sand was damp"]
 
 
+def test_whoever_says_no_to_what_is_held_back_leaves_nothing(
+    study: Workspace, tmp_path: Path
+) -> None:
+    """The package was written beside its place, with its pictures; Ctrl-C takes all of it away."""
+
+    def no(texts: Sequence[Withheld]) -> None:
+        assert len(list(tmp_path.glob("*/media/**/*.JPG"))) > 0
+        assert texts
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        keeping.export(study, tmp_path / "package", ALL, held_back=no)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_is_tagged_during_an_export_is_not_in_it(tmp_path: Path) -> None:
+    """A package is of one state: neither half of a change, nor what came later."""
+    wanted = Wanted(tags=True)
+    with giving_study(tmp_path) as study:
+        keeping.export(study, tmp_path / "before", wanted)
+        halfway: list[int] = []
+
+        def meanwhile(done: int, total: int) -> None:
+            if not halfway:
+                for placement in ("P1", "P2"):
+                    photo = study.view(placement).ordered[-1].id
+                    new = NewTag(placement, photo, photo, "Ike", "g", where=Where.FED)
+                    halfway.append(study.tag(new))
+                halfway.append(total - done)
+
+        keeping.export(study, tmp_path / "during", wanted, progress=meanwhile)
+        keeping.export(study, tmp_path / "after", wanted)
+    assert halfway[2] > 0
+    for name in TABLES_ALL:
+        assert rows_of(tmp_path / "during", name) == rows_of(tmp_path / "before", name)
+    later, then = (rows_of(tmp_path / side, "observations") for side in ("after", "during"))
+    assert len(later) > len(then)
+
+
+@ON_SERVER
+def test_an_export_from_a_server_is_of_one_state_too(tmp_path: Path) -> None:
+    """The same tables wherever its rows are held, also while somebody tags there."""
+    with giving_study(tmp_path) as study, empty_schema() as address:
+        keeping.export(study, tmp_path / "file", ALL)
+        study.copies.move(address)
+        study.close()
+        with Workspace.open(study.folder) as served:
+            made: list[int] = []
+
+            def meanwhile(_done: int, _total: int) -> None:
+                photo = served.view("P2").ordered[-1].id
+                new = NewTag("P2", photo, photo, "Ike", "g", where=Where.FED)
+                made.extend([] if made else [served.tag(new)])
+
+            keeping.export(served, tmp_path / "server", ALL, progress=meanwhile)
+    assert made
+    for name in TABLES_ALL:
+        assert rows_of(tmp_path / "server", name) == rows_of(tmp_path / "file", name)
+
+
 def test_notes_that_name_somebody_are_held_back(tmp_path: Path) -> None:
-    """A handler or a tagger, in any letters, as a whole word; unless names are asked for."""
+    """A handler or a tagger, in any letters, as a whole word; handlers also beside names."""
     with giving_study(tmp_path) as study:
         log = (
             "deployment,tray,set_out,picked_up,food_start_g,food_left_g,handler,notes\n"
@@ -245,16 +318,17 @@ def test_notes_that_name_somebody_are_held_back(tmp_path: Path) -> None:
             "D3,T3,2026-05-04 18:00,2026-05-05 06:00,10.0,9.9,,nomvulaship is no name\n"
         )
         study.load(LogKind.TRAYS, log.encode(), "trays")
-        held = {one.thing: one for one in study.exchange.withheld(Wanted())}
+        done = study.exchange.export(tmp_path / "package", Wanted())
+        held = {one.thing: one for one in done.withheld}
         note = held["notes of tray deployment 'D2'"]
         assert (note.why, note.pieces) == (Why.NAME, ("ANN LEE",))
         assert "notes of tray deployment 'D3'" not in held
         assert exchangewords.withheld([note]) == [
-            "Held back, 1 free text, since it names a tagger or a handler:",
+            "Held back, 1 free text, since it names, or may name, somebody of the study:",
             "! notes of tray deployment 'D2': 'ANN LEE'",
         ]
-        named = {one.thing for one in study.exchange.withheld(Wanted(names=True))}
-        assert "notes of tray deployment 'D2'" not in named
+        named = study.exchange.export(tmp_path / "named", Wanted(names=True))
+        assert "notes of tray deployment 'D2'" in {one.thing for one in named.withheld}
 
 
 def test_pictures_are_to_be_looked_at(done: Exported, kept_back: Exported) -> None:
@@ -355,3 +429,31 @@ def test_the_study_is_as_it_was(study: Workspace, tmp_path: Path) -> None:
     before = study.version()
     study.exchange.export(tmp_path / "package", Wanted())
     assert study.version() == before
+
+
+def test_the_summary_says_what_was_left_out_and_why(study: Workspace, tmp_path: Path) -> None:
+    """One line for each reason why a picture is not public, and what of the logs stays."""
+    done = study.exchange.export(tmp_path / "package", ALL)
+    assert set(done.private) == {
+        "of people or vehicles", "of the people at work", "of what nobody could name",
+        "not settled, or not tagged yet",
+    }  # fmt: skip
+    told = exchangewords.exported(done)
+    assert "Not public: 2 photos of the people at work." in told
+    assert "Not told: who handled trays." in done.statements
+    assert described(tmp_path / "package")["informationWithheld"] == list(done.statements)
+
+
+def test_a_picture_that_cannot_be_copied_is_named(tmp_path: Path) -> None:
+    """One file is gone, one is torn: each is told with what is the matter, and neither is given."""
+    with giving_study(tmp_path) as study:
+        card = tmp_path / "card" / "DCIM"
+        (card / "IMG_0003.JPG").unlink()
+        (card / "IMG_0004.JPG").write_bytes((card / "IMG_0004.JPG").read_bytes()[:300])
+        done = study.exchange.export(tmp_path / "package", ALL)
+    gone, torn = (line for line in exchangewords.exported(done) if line.startswith("! Not copied"))
+    assert "P1/DCIM/IMG_0003.JPG: " in gone
+    assert "not at hand" in gone
+    assert "P1/DCIM/IMG_0004.JPG: " in torn
+    public = [row for row in rows_of(done.folder, "media") if row["filePublic"] == "true"]
+    assert len(public) == done.counts["pictures"] == 7

@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,9 @@ from core.camtrap import rules
 from core.errors import StudyError
 from core.exchange import Wanted
 from core.logs import LogKind
+from core.model import Where
+from core.sheets import safe_cell
+from core.taglog import NewTag
 from core.workspace import Workspace
 
 ALL = Wanted(pictures=True, tags=True)
@@ -82,15 +86,15 @@ def told_anywhere(package: Path, words: str) -> list[str]:
     return [name for name, text in held.items() if words in name or words in text]
 
 
-def back(folder: Path) -> tuple[Path, Path]:
+def back(folder: Path, wanted: Wanted = ALL) -> tuple[Path, Path]:
     """Export, read back into a new study, export; give both packages."""
     with Workspace.open(folder / "study") as first:
-        first.exchange.export(folder / "one", ALL)
+        first.exchange.export(folder / "one", wanted)
     Workspace.create(folder / "back", "Africa/Windhoek", "Night").close()
     (folder / "back" / "study.toml").write_bytes((folder / "study" / "study.toml").read_bytes())
     with Workspace.open(folder / "back") as second:
         second.exchange.load(folder / "one")
-        second.exchange.export(folder / "two", ALL)
+        second.exchange.export(folder / "two", wanted)
     return folder / "one", folder / "two"
 
 
@@ -127,16 +131,15 @@ def test_a_site_is_hidden_in_paths_before_they_are_made_safe(tmp_path: Path, sit
 
 
 def test_coordinates_are_held_back_wherever_people_write(tmp_path: Path) -> None:
-    """Short texts, the camera's name, folders and files, each listed before."""
+    """Short texts, the camera's name, folders and files, each listed."""
     words = {name: f"{name} {PLACE}" for name in ("pair", "microhabitat", "food", "target")}
     with odd_study(
         tmp_path, camera={"camera": f"at {PLACE}"}, tray=words,
         shots={f"{PLACE}/{PLACE}.JPG": "2026-05-04 20:00:00"},
         tags=[tag(f"{PLACE}/{PLACE}.JPG", f"{PLACE}/{PLACE}.JPG", "g")],
     ) as study:  # fmt: skip
-        things = {one.thing for one in study.exchange.withheld(ALL)}
-        study.exchange.export(tmp_path / "package", ALL)
-    assert things == {
+        done = study.exchange.export(tmp_path / "package", ALL)
+    assert {one.thing for one in done.withheld} == {
         *(f"{name} of tray deployment 'D1'" for name in words), "camera of placement 'P1'",
     }  # fmt: skip
     assert told_anywhere(tmp_path / "package", "26.1234") == []
@@ -183,6 +186,107 @@ def test_a_tag_over_two_visits_is_one_tag(tmp_path: Path) -> None:
     odd_study(tmp_path, tray={}, shots=shots, tags=[tag("IMG_1.JPG", "IMG_9.JPG")]).close()
     one, two = back(tmp_path)
     assert rows_of(one, "tray_outcomes") == rows_of(two, "tray_outcomes")
+
+
+SAME = [
+    {"key": "m", "name": "Grown mouse", "scientific_name": "Mus inventus", "role": "forager"},
+    {"key": "|", "name": "Young mouse", "scientific_name": "mus inventus", "role": "other"},
+    {"key": "p", "name": "Hiker", "scientific_name": "", "role": "person"},
+    {"key": "f", "name": "Farmer", "scientific_name": "", "role": "person"},
+    {"key": "d", "name": "Dog walker", "scientific_name": "", "role": "person"},
+]  # fmt: skip
+"""Species of which rows of a package say the same; nobody tagged the last."""
+
+
+@pytest.mark.parametrize("wanted", [ALL, Wanted()])
+def test_two_species_of_one_scientific_name_stay_two(tmp_path: Path, wanted: Wanted) -> None:
+    """So do people of two kinds, of which the standard tells no name at all."""
+    tags = [
+        tag("IMG_1.JPG", "IMG_2.JPG", "m"), tag("IMG_1.JPG", "IMG_2.JPG", "|", also="yes"),
+        tag("IMG_3.JPG", "IMG_4.JPG", "p"), tag("IMG_5.JPG", "IMG_5.JPG", "f"),
+    ]  # fmt: skip
+    with odd_study(tmp_path, tray={}) as study:
+        study.load(LogKind.SPECIES, log(SAME), "species")
+        study.load(LogKind.TAGS, log(tags), "tags")
+        before = study.species()
+    one, two = back(tmp_path, wanted)
+    told = [row["observationTags"].partition(" ")[0] for row in rows_of(one, "observations")]
+    assert set(told) == {"species:m", "species:%7C", "species:p", "species:f"}
+    for table in ("observations", "media", "tray_outcomes"):
+        assert rows_of(one, table) == rows_of(two, table)
+    with Workspace.open(tmp_path / "back") as second:
+        told = {key: second.species()[key] for key in "m|pfd"}
+        people = {"p": "person", "f": "person (f)", "d": "person (d)"}  # never by their names
+        assert told == {key: before[key] for key in "m|"} | {
+            key: replace(before[key], name=name) for key, name in people.items()
+        }
+        again = second.exchange.load(one)
+        assert (again.new["species"], again.new["tags"], again.conflicts) == (0, 0, [])
+
+
+def test_species_of_one_name_are_told_apart_in_another_study(tmp_path: Path) -> None:
+    """By what its list calls them; one that it has not is new, under a key that is free."""
+    tags = [tag("IMG_1.JPG", "IMG_5.JPG"), tag("IMG_1.JPG", "IMG_5.JPG", "y", also="yes")]
+    listed = [SAME[0], SAME[1] | {"key": "y"}]
+    with odd_study(tmp_path) as study:
+        study.load(LogKind.SPECIES, log(listed), "species")
+        study.load(LogKind.TAGS, log(tags), "tags")
+        study.exchange.export(tmp_path / "package", ALL)
+    with Workspace.create(tmp_path / "other", "Africa/Windhoek") as other:
+        mine = [listed[0] | {"key": "y"}, SAME[2] | {"key": "m", "name": "Young mouse"}]
+        other.load(LogKind.SPECIES, log(mine), "species")
+        for new in (1, 0):
+            assert other.exchange.load(tmp_path / "package").new["species"] == new
+        names = {one.key: one.name for one in other.species().values()}
+        said = [names[one.species] for one in other.view("P1").tags]
+    assert said == ["Grown mouse", "mus inventus (y)"]
+
+
+@pytest.mark.parametrize("words", ["NA", "'NA", "nan", "'", "two  blanks\nand a line", "=1+1"])
+def test_texts_of_ours_come_back_as_they_were(tmp_path: Path, words: str) -> None:
+    """Also those that the standard takes for nothing; other readers find a quote in front."""
+    cell = safe_cell(words)
+    texts = {"camera": " ".join(cell.split()), "habitat": cell, "deploymentComments": cell}
+    tags = [tag("IMG_1.JPG", "IMG_5.JPG") | {"comment": cell}]
+    with odd_study(tmp_path, tray={"notes": cell}, camera=texts, tags=tags) as study:
+        assert study.placements()[0].extra["habitat"] == words
+        before = study.placements()[0], study.trays()[0].notes, study.view("P1").tags[0].comment
+    one, two = back(tmp_path)
+    with Workspace.open(tmp_path / "back") as second:
+        tag_back = second.view("P1").tags[0]
+        assert (second.trays()[0].notes, tag_back.comment) == before[1:]
+        camera = second.placements()[0]
+        assert (camera.camera, camera.extra["habitat"]) == (before[0].camera, words)
+        assert camera.extra["deploymentComments"] == before[0].extra["deploymentComments"]
+    for table in ("deployments", "observations", "tray_log", "tray_outcomes"):
+        assert rows_of(one, table) == rows_of(two, table)
+    written = {row["observationComments"] for row in rows_of(one, "observations")}
+    assert "NA" not in written
+    assert "nan" not in written
+
+
+@pytest.mark.skipif(os.sep == "\\", reason="no file can be called so")
+@pytest.mark.parametrize("sign", [*'%:?"|*<>\\\t#é', "..", "%3A", "%2e", "%252E"])
+def test_pictures_of_any_name_are_found_again(tmp_path: Path, sign: str) -> None:
+    """Whatever the package calls the file, so does the study that reads it; twice is once."""
+    names = [f"a{sign}b/IMG{sign}{n}.JPG" for n in (1, 2)] + ["a%3Ab/IMG%3A1.JPG"]
+    shots = {name: f"2026-05-04 20:00:{at}0" for at, name in enumerate(names, 1)}
+    with odd_study(tmp_path, tray={}, shots=shots) as study:
+        ids = [photo.id for photo in study.view("P1").ordered]
+        study.tag(NewTag("P1", ids[0], ids[-1], "Nomvula", "m", where=Where.FED))
+    one, two = back(tmp_path)
+    for table in ("media", "observations", "tray_outcomes"):
+        assert rows_of(one, table) == rows_of(two, table)
+    given = {path.relative_to(one): path.read_bytes() for path in one.rglob("*.JPG")}
+    assert given == {path.relative_to(two): path.read_bytes() for path in two.rglob("*.JPG")}
+    assert len(given) == len(shots)
+    with Workspace.open(tmp_path / "back") as second:
+        photos = second.view("P1").photos
+        found = [second.previews.original(photo.id).path.read_bytes() for photo in photos]
+        assert sorted(found) == sorted(given.values())
+        assert second.exchange.load(one).new["photos"] == 0
+    with Workspace.open(tmp_path / "study") as first:
+        assert first.exchange.load(one).new["photos"] == 0
 
 
 def test_a_study_without_trays_comes_back(tmp_path: Path) -> None:
@@ -291,3 +395,45 @@ def test_names_that_the_standard_reads_otherwise_are_asked_for(tmp_path: Path) -
             study.exchange.export(tmp_path / "package", ALL)
     assert "'T|1'" in str(caught.value)
     assert "reads as nothing, in the species list for: 'Dune mouse'" in str(caught.value)
+
+
+# --- a package of the study that it is loaded into -----------------------------------------------
+
+
+def test_a_study_knows_its_own_photos_again(demo: Workspace, tmp_path: Path) -> None:
+    """With clock checks and summer time too: the package tells true times, cameras others."""
+    keeping.export(demo, tmp_path / "package", Wanted(tags=True))
+    before = {one.placement: len(demo.view(one.placement).photos) for one in demo.placements()}
+    told = demo.exchange.load(tmp_path / "package")
+    assert not any(told.new.values())
+    assert told.same["photos"] == len(rows_of(tmp_path / "package", "media"))
+    assert before == {one: len(demo.view(one).photos) for one in before}
+
+
+def test_a_clock_that_was_mended_since_hides_no_photo(tmp_path: Path) -> None:
+    """Exported with a wrong clock, then checked: name and shown time still find the photos."""
+    with odd_study(tmp_path, tray={}) as study:
+        keeping.export(study, tmp_path / "package", ALL)
+        check = "placement,camera_showed,true_time\nP1,2026-05-04 20:00:00,2026-05-04 20:05:00\n"
+        study.load(LogKind.CLOCKS, check.encode(), "clocks")
+        told = study.exchange.load(tmp_path / "package")
+        assert (told.new["photos"], told.same["photos"]) == (0, len(SHOTS))
+
+
+# --- who is asked --------------------------------------------------------------------------------
+
+
+def test_somebody_is_to_be_asked(tmp_path: Path) -> None:
+    """A package says that its contact may be asked, so there is one; their address may be told."""
+    nobody = EXPORT.replace('role = "contact"', 'role = "publisher"')
+    with (
+        odd_study(tmp_path / "without", tray={}, settings=nobody) as study,
+        pytest.raises(StudyError, match=r'role = "contact"'),
+    ):
+        study.exchange.export(tmp_path / "package", ALL)
+    given = EXPORT.replace('"contact" }', '"contact", email = "a@example.org" }')
+    with odd_study(tmp_path / "with", tray={}, settings=given) as study:
+        study.exchange.export(tmp_path / "package", ALL)
+    assert described(tmp_path / "package")["contributors"] == [
+        {"title": "A. Example", "role": "contact", "email": "a@example.org"}
+    ]

@@ -13,6 +13,7 @@ from typing import Any, Protocol
 
 from core import logbook, studies, tags
 from core.archive import members, words
+from core.archive.folders import as_packed
 from core.archive.members import Writer
 from core.errors import StudyError
 from core.exports import tables
@@ -27,15 +28,14 @@ from core.store import tags as tag_store
 from core.store.originals import HeldFile
 
 Progress = Callable[[int, int], None]
+CARDS = "cards"
+"""The table with the folders of cards."""
 FOREIGN = "package:"
 """So begins the fingerprint of a photo whose file was not in the package it came with."""
 LIBRARIES = ("exifread", "numpy", "openpyxl", "pillow", "sqlalchemy")
 """What reads the files and counts; a redone result may hang on them."""
-HISTORY = (
-    *(column.name for column in COLUMNS[LogKind.TAGS]), "number", "made_at", "origin", "counts",
-    "taken_back_by", "taken_back_at",
-)  # fmt: skip
-FILES = (*tables.PHOTO_COLUMNS, "card", "size", "fingerprint", "sha256")
+HISTORY = (*(column.name for column in COLUMNS[LogKind.TAGS]), *words.OF_A_TAG)
+FILES = (*tables.PHOTO_COLUMNS, *words.OF_A_FILE)
 
 
 class Study(Protocol):
@@ -64,6 +64,8 @@ class Packed:
     """Copies of photos."""
     missing: int = 0
     """Photos whose file is not at hand, where copies were asked for."""
+    unhashed: int = 0
+    """Photos of which nobody has hashed the whole file."""
 
 
 def pack(
@@ -75,6 +77,11 @@ def pack(
     progress: Progress | None = None,
 ) -> Packed:
     """Write an archive; the same study gives the same bytes with the same program.
+
+    No photo is read for its checksum alone: 100,000 of them are some 300 GB, hours on a disk of
+    cards, and they may not be at hand. `pictures` reads all, and then all are known; so it is
+    told of how many photos the whole file was never hashed. Making previews hashes it, and that
+    is knowledge of the study: it gives other bytes than before, and is not left out for that.
 
     `study` and `database` must be one that nobody changes meanwhile. StudyError, and no file,
     where there is one of that name, or it cannot be written.
@@ -113,12 +120,15 @@ def _write(
             rows = logbook.cells(connection, kind, zone)
             columns = [column.name for column in COLUMNS[kind]]
             extra = dict.fromkeys(c for row in rows for c in row if c not in columns)
-            out.text(name, tables.csv_text([*columns, *extra], rows))
+            if rows:  # no log is loaded that has no line
+                out.text(name, tables.csv_text([*columns, *extra], rows))
     placements = card_store.placements_with_photos(connection)
     files = {one: {p.id: p for p in card_store.photos(connection, one)} for one in placements}
     made = tag_store.tags(connection, None)
     known = {id_: photo for photos in files.values() for id_, photo in photos.items()}
-    out.text(members.LOGS[LogKind.TAGS], _tags(tags.in_force(made), known))
+    counting = tags.in_force(made)
+    if counting:
+        out.text(members.LOGS[LogKind.TAGS], _tags(counting, known))
     out.text(members.HISTORY, _history(made, known, tag_store.taken_back_by(connection)))
     cards = {card.id: Path(card.folder) for card in card_store.cards(connection)}
     held = [one for card in cards for one in original_store.files_on(connection, card)]
@@ -129,15 +139,19 @@ def _write(
             missing += not copied.put(one)
             if progress:
                 progress(at, len(held))
-    out.text(members.PHOTOS, _photos(study, held, out.sums))
+    whole = [
+        out.sums.get(members.picture(one.card, one.file)) or one.content_hash or "" for one in held
+    ]
+    out.text(members.PHOTOS, _photos(study, zip(held, whole, strict=True)))
     out.text(members.VISITS, tables.csv_text(tables.VISIT_COLUMNS, study.visit_rows()))
     out.text(members.OUTCOMES, tables.csv_text(tables.OUTCOME_COLUMNS, study.outcome_rows()))
     for name in lines.names():
-        out.text(members.rows_of(name), lines.lines(connection, name))
+        listed = lines.lines(connection, name)
+        out.text(members.rows_of(name), as_packed(listed) if name == CARDS else listed)
     out.text(members.NUMBERS, [_json(lines.last_numbers(connection))])
     out.text(members.VERSIONS, [_json(_versions(lines.schema_step(connection), pictures))])
     out.checksums()
-    return Packed(len(out.sums), len(held), copied.count, missing)
+    return Packed(len(out.sums), len(held), copied.count, missing, whole.count(""))
 
 
 @dataclass(slots=True)
@@ -213,16 +227,15 @@ def _tag(tag: Tag, photos: Mapping[int, Photo]) -> tables.Row:
     }
 
 
-def _photos(study: Study, held: Iterable[HeldFile], sums: Mapping[str, str]) -> Iterator[str]:
-    """Give every file with its times, and what tells it from all others."""
-    known: dict[tuple[str, str], list[HeldFile]] = {}
-    for one in held:
-        known.setdefault((one.placement, one.file), []).append(one)
+def _photos(study: Study, held: Iterable[tuple[HeldFile, str]]) -> Iterator[str]:
+    """Give every file with its times, and what tells it from all others, its SHA-256 last."""
+    known: dict[tuple[str, str], list[tuple[HeldFile, str]]] = {}
+    for one, whole in held:
+        known.setdefault((one.placement, one.file), []).append((one, whole))
 
     def rows() -> Iterator[tables.Row]:
         for row in study.photo_rows():
-            one = known[row["placement"], row["file"]].pop(0)
-            whole = sums.get(members.picture(one.card, one.file)) or one.content_hash or ""
+            one, whole = known[row["placement"], row["file"]].pop(0)
             yield row | {
                 "card": str(one.card),
                 "size": str(one.size),

@@ -1,23 +1,22 @@
-"""Decide whether an archive is whole, and how a study is made of it again.
-
-Every file is held against its checksum before anything is made; what was changed is named.
-"""
+"""Decide how a study is made of an archive again, once all of it is proved."""
 
 import csv
 import hashlib
 import io
 import json
-import re
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from core import settings, studies
-from core.archive import members
+from core.archive import members, proving
+from core.archive.folders import elsewhere
+from core.archive.proving import Progress, Proved, text
+from core.archive.sound import sound
 from core.errors import LastbiteError, StudyError
 from core.settings import FILE_NAME
 from core.store import FILE_NAME as DATABASE
@@ -25,17 +24,7 @@ from core.store import Database, Raises, lines
 from core.store import cards as card_store
 from core.store import originals as original_store
 
-Progress = Callable[[int, int], None]
-_SUM = re.compile(r"([0-9a-f]{64})  (.+)")
-_DRIVE = re.compile(r"[A-Za-z]:")
-MOST_NAMED = 10
-"""So many files at fault are named."""
-LARGEST_TEXT = 64 << 20
-"""No list of checksums or versions is larger (ours). [bytes]"""
 PICTURES = "pictures"
-ZIPPED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-MOST_GROWN = 1_000
-"""Beyond so many times its size in the zip a file is there to fill the disk (ours)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +37,11 @@ class Unpacked:
     """The table of outcomes as it was packed."""
     pictures: int
     away: int
-    """Cards whose folder is not at hand."""
+    """Cards that came without their photos: nobody here has said yet where they lie."""
     program: str
     """The version that wrote it."""
+    otherwise: str
+    """Where the zip around the files is not as Lastbite writes it; empty: nowhere."""
 
 
 def unpack(file: Path, folder: Path, progress: Progress | None = None) -> Unpacked:
@@ -60,23 +51,23 @@ def unpack(file: Path, folder: Path, progress: Progress | None = None) -> Unpack
     ------
     StudyError
         Where a file was changed, is missing or was added (each named), the archive is torn, names
-        files outside of itself, or was written by a newer program; or the folder holds anything.
-        Nothing is made then. Whatever an archive of others makes the reader raise is a fault of
-        the archive, so all of it is caught.
+        files outside of itself, has a row that no study holds, or was written by a newer program;
+        or the folder holds anything. Nothing is made then.
     """
-    folder = folder.expanduser().resolve()
+    folder, file = folder.expanduser().resolve(), file.expanduser()
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StudyError(f"{str(folder)!r} is there already. Name a new folder.")
-    if not file.expanduser().is_file():
-        raise StudyError(f"There is no file {file}. Name an archive.")
+    if not file.is_file():
+        is_one = f"{file} is a folder" if file.is_dir() else f"There is no file {file}"
+        raise StudyError(f"{is_one}. Name an archive, as in 'lastbite unpack FILE.zip NEWSTUDY'.")
+    with proving.opened(file) as archive:
+        return _made(archive, file, proving.proved(archive, file, progress), folder)
+
+
+def _made(archive: zipfile.ZipFile, file: Path, whole: Proved, folder: Path) -> Unpacked:
+    """Make the study; whatever an archive that is whole makes us raise is told in words."""
     try:
-        with zipfile.ZipFile(file.expanduser()) as archive:
-            sums = _proved(archive, file, progress)
-            return _made(archive, file, sums, folder)
-    except (zipfile.BadZipFile, EOFError, NotImplementedError) as fault:
-        raise StudyError(
-            f"{file} is no archive, or torn ({fault}). Take another copy of it."
-        ) from None
+        return _make(archive, file, whole, folder)
     except OSError as fault:
         raise StudyError(
             f"{str(folder)!r} cannot be made ({fault.strerror or fault}). Make room, or name a "
@@ -84,110 +75,22 @@ def unpack(file: Path, folder: Path, progress: Progress | None = None) -> Unpack
         ) from None
     except LastbiteError:
         raise
-    except Exception as fault:  # noqa: BLE001  (see above)
+    except Exception as fault:  # noqa: BLE001  (no archive of others makes a traceback)
         raise StudyError(
             f"{file} is whole, but what it holds is no study ({fault!r:.200}). Nothing was made: "
             "have it packed again."
         ) from None
 
 
-# --- proving -----------------------------------------------------------------------------------
-
-
-def _proved(archive: zipfile.ZipFile, file: Path, progress: Progress | None) -> dict[str, str]:
-    """Hold every file against its checksum; StudyError names those that do not hold."""
-    infos = archive.infolist()
-    _refuse_unsafe(infos, file)
-    # Other programs that zip a folder again write its folders too, and compress.
-    names = {info.filename for info in infos if not info.is_dir()}
-    if members.CHECKSUMS not in names:
-        raise StudyError(f"{file} has no {members.CHECKSUMS}: it is no archive of a study.")
-    sums = _sums(_text(archive, members.CHECKSUMS), file)
-    faults = [f"{name} is missing" for name in sums if name not in names]
-    faults += [f"{name} was added" for name in sorted(names - set(sums) - {members.CHECKSUMS})]
-    for at, (name, told) in enumerate(sums.items(), 1):
-        if name in names and _hash(archive, name) != told:
-            faults.append(f"{name} was changed")
-        if progress:
-            progress(at, len(sums))
-    if faults:
-        more = len(faults) - MOST_NAMED
-        listed = "; ".join(faults[:MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
-        raise StudyError(
-            f"{file} is not what was packed: {listed}. Nothing was made. Take another copy of it."
-        )
-    return sums
-
-
-def _refuse_unsafe(infos: Iterable[zipfile.ZipInfo], file: Path) -> None:
-    seen: set[str] = set()
-    for info in infos:
-        name = info.filename
-        parts = name.split("/")
-        unsafe = (
-            name.startswith("/") or "\\" in name or _DRIVE.match(name) or ".." in parts
-            or "\0" in info.orig_filename
-        )  # fmt: skip
-        if unsafe or name in seen:
-            raise StudyError(
-                f"{file} holds {info.orig_filename!r}, which no archive of a study has: it leads "
-                "elsewhere, or stands there twice. Nothing was made."
-            )
-        if info.compress_type not in ZIPPED or info.file_size > _most(info.compress_size):
-            raise StudyError(
-                f"{file} holds {name!r} in a form that is not read: pack it again without "
-                "compression. Nothing was made."
-            )
-        seen.add(name)
-
-
-def _most(compressed: int) -> int:
-    """Give to what so many bytes may grow; text does not grow further."""
-    return MOST_GROWN * compressed + members.CHUNK
-
-
-def _sums(text: str, file: Path) -> dict[str, str]:
-    found = {}
-    for line in text.split("\n")[:-1]:
-        read = _SUM.fullmatch(line)
-        if read is None:
-            raise StudyError(f"{file}: {members.CHECKSUMS} has a line that is none: {line[:80]!r}.")
-        found[read[2]] = read[1]
-    return found
-
-
-def _hash(archive: zipfile.ZipFile, name: str) -> str:
-    told = hashlib.sha256()
-    try:
-        with archive.open(name) as member:
-            for piece in members.chunks(member.read):
-                told.update(piece)
-    except (zipfile.BadZipFile, EOFError):
-        return "damaged"
-    return told.hexdigest()
-
-
-def _text(archive: zipfile.ZipFile, name: str) -> str:
-    if archive.getinfo(name).file_size > LARGEST_TEXT:
-        raise StudyError(f"{name} is far too large for what it is. The archive is none of ours.")
-    try:
-        return archive.read(name).decode("utf-8")
-    except (UnicodeDecodeError, zipfile.BadZipFile):
-        raise StudyError(f"{name} was changed: it cannot be read. Nothing was made.") from None
-
-
-# --- making ------------------------------------------------------------------------------------
-
-
-def _made(archive: zipfile.ZipFile, file: Path, sums: Mapping[str, str], folder: Path) -> Unpacked:
+def _make(archive: zipfile.ZipFile, file: Path, whole: Proved, folder: Path) -> Unpacked:
     told = _versions(archive, file)
     folder.parent.mkdir(parents=True, exist_ok=True)
     part = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
     try:
-        _put_settings(_text(archive, members.SETTINGS), part / FILE_NAME)
-        outcomes = _text(archive, members.OUTCOMES)
+        _put_settings(text(archive, members.SETTINGS), part / FILE_NAME)
+        outcomes = text(archive, members.OUTCOMES)
         _make_rows(archive, part / DATABASE, int(told["schema_step"]))
-        _refuse_differing(part / DATABASE, sums, int(told["schema_step"]))
+        _refuse_differing(part / DATABASE, whole.sums, int(told["schema_step"]))
         pictures = _pictures(archive, part)
         away = _set_folders(part / DATABASE, part, folder)
         part.chmod(0o755)
@@ -196,7 +99,8 @@ def _made(archive: zipfile.ZipFile, file: Path, sums: Mapping[str, str], folder:
         part.rename(folder)
     finally:
         shutil.rmtree(part, ignore_errors=True)
-    return Unpacked(folder, len(sums), outcomes, pictures, away, str(told["lastbite"]))
+    version = str(told["lastbite"])
+    return Unpacked(folder, len(whole.sums), outcomes, pictures, away, version, whole.otherwise)
 
 
 def _put_settings(text: str, path: Path) -> None:
@@ -207,7 +111,7 @@ def _put_settings(text: str, path: Path) -> None:
 
 
 def _versions(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
-    told = json.loads(_text(archive, members.VERSIONS))
+    told = json.loads(text(archive, members.VERSIONS))
     if told["format"] > members.FORMAT:
         raise StudyError(
             f"{file} was written by a newer Lastbite ({told['lastbite']}, form {told['format']}). "
@@ -219,11 +123,11 @@ def _versions(archive: zipfile.ZipFile, file: Path) -> dict[str, Any]:
 def _make_rows(archive: zipfile.ZipFile, path: Path, step: int) -> None:
     there = {info.filename for info in archive.infolist()}
     tables = {
-        name: _lines(archive, members.rows_of(name))
+        name: sound(name, _lines(archive, members.rows_of(name)))
         for name in lines.names()
         if members.rows_of(name) in there
     }
-    lines.make(path, step, tables, json.loads(_text(archive, members.NUMBERS)))
+    lines.make(path, step, tables, json.loads(text(archive, members.NUMBERS)))
 
 
 def _lines(archive: zipfile.ZipFile, name: str) -> Iterator[str]:
@@ -262,17 +166,17 @@ def _pictures(archive: zipfile.ZipFile, part: Path) -> int:
 
 
 def _set_folders(path: Path, part: Path, folder: Path) -> int:
-    """Point the cards whose photos came along to them; count those that are not at hand."""
+    """Point the cards whose photos came along to them, all others nowhere; count those."""
     database = Database.open(path)
     away = 0
     try:
         with database.begin(Raises.NOTHING) as connection:
             for card in card_store.cards(connection):
                 here = Path(PICTURES, str(card.id))
-                if (part / here).is_dir():
-                    original_store.set_card_folder(connection, card.id, str(folder / here))
-                elif not Path(card.folder).is_dir():
-                    away += 1
+                came = (part / here).is_dir()
+                at = str(folder / here) if came else elsewhere(folder, card.folder, card.id)
+                original_store.set_card_folder(connection, card.id, at)
+                away += not came
     finally:
         database.dispose()
     return away

@@ -14,12 +14,15 @@ from decimal import Decimal
 
 from core.camtrap.fields import MISSING, Field, Kind
 from core.errors import LastbiteError
+from core.sheets import plain_cell
 
 Value = str | int | float | bool | datetime | None
 """What a cell may hold; None where nothing is there."""
 
 YES = ("true", "True", "TRUE", "1")
 NO = ("false", "False", "FALSE", "0")
+QUOTE = "'"
+_NOTHING = frozenset(filter(None, MISSING))
 LONGEST_NUMBER = 30
 """No measure has more characters, and longer ones only cost time (ours)."""
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
@@ -152,7 +155,22 @@ def _refuse_out_of_bounds(value: Value, field: Field) -> None:
         raise CellError(f"This is too large: at most {field.most:g} is allowed.")
 
 
+def plain(text: str) -> str:
+    """Read a text of our own packages as it was before it was made safe, here and for tables."""
+    if not text.startswith(QUOTE):
+        return text
+    return text[1:] if text.lstrip(QUOTE) in _NOTHING else plain_cell(text)
+
+
 # --- writing -----------------------------------------------------------------------------------
+
+
+def kept(text: str) -> str:
+    """Write a text of ours so that no reader takes it for nothing: a quote in front of `NA`.
+
+    Also in front of one with quotes of its own, so that `plain` gives any text back.
+    """
+    return QUOTE + text if text.lstrip(QUOTE) in _NOTHING else text
 
 
 def write(value: Value | Decimal, field: Field) -> str:

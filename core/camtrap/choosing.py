@@ -5,7 +5,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, timezone, tzinfo
 from enum import StrEnum
-from urllib.parse import unquote
 from zoneinfo import ZoneInfo
 
 from core import clocks, tags
@@ -27,6 +26,10 @@ MEDIA = "media"
 """The folder of the package that holds the pictures."""
 _UNSAFE = re.compile(r'[%\\:*?"<>|\x00-\x1f\x7f]|\.(?=\.)|(?<=\.)\.')
 """Characters that some system takes for something else, and two dots that lead out of a folder."""
+_STILL_UNSAFE = re.compile(
+    rf"(?!%(?:25|5C|3A|2A|3F|22|3C|3E|7C|2E|[01][0-9A-F]|7F))(?:{_UNSAFE.pattern})"
+)
+"""The same, but for a `%` that stands for one of them already."""
 
 
 class LeftOut(StrEnum):
@@ -38,6 +41,15 @@ class LeftOut(StrEnum):
     OUTSIDE = "photos more than 15 minutes outside their camera's start and end"
 
 
+class HeldBack(StrEnum):
+    """Why a picture is not for everybody."""
+
+    PEOPLE = "of people or vehicles"
+    HANDLER = "of the people at work"
+    UNNAMED = "of what nobody could name"
+    UNSETTLED = "not settled, or not tagged yet"
+
+
 @dataclass(frozen=True, slots=True)
 class Media:
     """One photo of the package."""
@@ -45,8 +57,8 @@ class Media:
     photo: Photo
     id: str
     """Its placement and its path, made safe."""
-    public: bool
-    """Whether people looked at it and saw nothing private."""
+    held_back: HeldBack | None
+    """None where people looked at it and saw nothing private."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,17 +109,17 @@ def choose(view: PlacementView, telling: Telling, zone: ZoneInfo, gap: timedelta
     assert start is not None
     assert end is not None
     inside = [p for p in view.ordered if start - EDGE <= true_time(p) <= end + EDGE]
-    public = _public(view, telling)
+    held_back = _held_back(view, telling)
     paths = _paths(view.photos, telling)
-    place = safe_part(telling.without_sites(view.placement.placement), whole=True)
+    place = safe_part(telling.without_names(view.placement.placement), whole=True)
     ids = {p.id: f"{place}/{paths[p.id]}" for p in inside}
-    media = tuple(Media(p, ids[p.id], p.id in public) for p in inside)
+    media = tuple(Media(p, ids[p.id], held_back.get(p.id)) for p in inside)
     visits = tuple(_with_photos(view.visits, {p.id for p in inside}))
     times = [true_time(p) for p in inside]
     left_out = _left_out(view, len(inside))
     return Chosen(
         placement=view.placement,
-        name=telling.without_sites(view.placement.placement),
+        name=telling.without_names(view.placement.placement),
         offset=offset_of(view.placement, zone),
         start=min([start, *times[:1]]),
         end=max([end, *times[-1:]]),
@@ -133,14 +145,19 @@ def offset_of(placement: Placement, zone: ZoneInfo) -> tzinfo:
 
 
 def safe_part(part: str, *, whole: bool = False) -> str:
-    """Write one part of a path, or a `whole` name as one part, so that no system misreads it."""
-    told = _UNSAFE.sub(lambda found: f"%{ord(found[0]):02X}", part)
+    """Write one part of a path, or a `whole` name as one part, so that no system misreads it.
+
+    A part that is safe stays as it is, so that a file keeps the name that it has in a package; of
+    whole names no two become one.
+    """
+    unsafe = _UNSAFE if whole else _STILL_UNSAFE
+    told = unsafe.sub(lambda found: f"%{ord(found[0]):02X}", part)
     return told.replace("/", "%2F") if whole else told
 
 
-def plain_part(part: str) -> str:
-    """Read a part of a path back as it was."""
-    return unquote(part)
+def safe_path(path: str) -> str:
+    """Write a path so, part by part."""
+    return "/".join(map(safe_part, path.split("/")))
 
 
 def _paths(photos: Iterable[Photo], telling: Telling) -> dict[int, str]:
@@ -148,7 +165,7 @@ def _paths(photos: Iterable[Photo], telling: Telling) -> dict[int, str]:
     paths: dict[int, str] = {}
     taken: set[str] = set()
     for photo in sorted(photos, key=lambda p: p.id):
-        plain = "/".join(map(safe_part, telling.path(photo.file).split("/")))
+        plain = safe_path(telling.path(photo.file))
         path, card = plain, 1
         while path in taken:
             card += 1
@@ -158,13 +175,14 @@ def _paths(photos: Iterable[Photo], telling: Telling) -> dict[int, str]:
     return paths
 
 
-def _public(view: PlacementView, telling: Telling) -> set[int]:
-    """Give the photos in which people agree to have seen nothing private.
+def _held_back(view: PlacementView, telling: Telling) -> dict[int, HeldBack]:
+    """Give the photos of which people do not agree to have seen nothing private, and why.
 
     Whoever says that a person, a car or something unnamed is in a photo keeps it back, also
     where others, or the instructor, hold something else.
     """
     seen = {photo.id for one in view.visits if one.answer.held for photo in one.visit.photos}
+    kept = {photo.id: HeldBack.UNSETTLED for photo in view.photos if photo.id not in seen}
     private = [
         tag
         for tag in tags.in_force(view.tags)
@@ -174,8 +192,16 @@ def _public(view: PlacementView, telling: Telling) -> set[int]:
     for photos in (view.ordered, view.photos):
         place = {photo.id: at for at, photo in enumerate(photos)}
         for run in tags.runs_at(private, place):
-            seen -= {photo.id for photo in photos[run.first : run.last + 1]}
-    return seen
+            why = _why(run.tag.species, telling)
+            kept |= {photo.id: why for photo in photos[run.first : run.last + 1]}
+    return kept
+
+
+def _why(species: str, telling: Telling) -> HeldBack:
+    if species == HANDLER:
+        return HeldBack.HANDLER
+    people = telling.kind(species) in {"human", "vehicle"}
+    return HeldBack.PEOPLE if people else HeldBack.UNNAMED
 
 
 def _with_photos(visits: Iterable[AnsweredVisit], kept: set[int]) -> Iterable[AnsweredVisit]:

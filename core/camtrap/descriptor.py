@@ -9,7 +9,7 @@ from typing import Any
 
 from core.camtrap import trays
 from core.camtrap.fields import PROFILE, TABLES
-from core.camtrap.telling import Telling
+from core.camtrap.telling import Telling, called_as, scientific_name_of
 from core.model import Species, SpeciesRole
 from core.privacy import Generalised, bounding_box
 from core.settings import Settings
@@ -34,6 +34,8 @@ class Facts:
     """Sentences on what is left out or told less closely."""
     version: str
     """Of this program."""
+    about: str = ""
+    """The study's own description, as it may be told."""
 
 
 def descriptor(
@@ -43,8 +45,7 @@ def descriptor(
     sharing = settings.sharing
     species = telling.species
     title = telling.without_sites(sharing.title or settings.name)
-    about = telling.without_sites(sharing.description)
-    description = " ".join(filter(None, (about, *facts.withheld)))
+    description = " ".join(filter(None, (facts.about, *facts.withheld)))
     coarse = sharing.sensitive_precision if telling.sensitive else sharing.place_precision
     return {
         "resources": [*map(_resource, TABLES), *trays.resources()],
@@ -53,7 +54,9 @@ def descriptor(
         "created": created.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
         "title": title,
         "contributors": [
-            {"title": one.name} | ({"role": one.role} if one.role else {})
+            {"title": one.name}
+            | ({"role": one.role} if one.role else {})
+            | ({"email": one.email} if one.email else {})
             for one in sharing.contributors
         ],
         **({"description": description} if description else {}),
@@ -74,8 +77,8 @@ def descriptor(
             "version": facts.version,
             "settings": settings_told(settings),
             "species": [
-                {"key": one.key, "name": one.name, "role": str(one.role),
-                 "scientificName": one.scientific_name, "sensitive": one.sensitive}
+                {"key": one.key, "name": called_as(one), "role": str(one.role),
+                 "scientificName": scientific_name_of(one), "sensitive": one.sensitive}
                 for one in species.values()
             ],
         },

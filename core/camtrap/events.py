@@ -2,7 +2,7 @@
 
 One row for each species of a visit, of the level `event`; where it is asked for, one for each
 photo of each tag, of the level `media`. What the standard has no column for (where on the tray,
-which tray, whether it was ruled) is told as tags of the observation.
+which tray, whether it was ruled; which of two species of one name) is told as tags of it.
 """
 
 from collections import defaultdict
@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from core import tags
-from core.camtrap.cells import told_time
-from core.camtrap.choosing import Chosen
+from core.camtrap.cells import kept, told_time
+from core.camtrap.choosing import Chosen, safe_part
 from core.camtrap.telling import MACHINE, Telling
 from core.model import (
     BLANK,
@@ -90,7 +90,7 @@ class Events:
         """Give who said so, when, and what else they wrote."""
         made = [tag.made_at for tag in one.answer.tags if tag.made_at is not None]
         told = dict.fromkeys(map(self._comment, one.answer.tags))
-        said = {"observationComments": "; ".join(filter(None, told))}
+        said = {"observationComments": kept("; ".join(filter(None, told)))}
         return self._by(one.answer.taggers, made) | said
 
     def _comment(self, tag: Tag) -> str:
@@ -99,7 +99,7 @@ class Events:
     def _by(self, taggers: Sequence[str], made: Sequence[datetime]) -> Row:
         return {
             "classificationMethod": "human",
-            "classifiedBy": self.telling.people(taggers),
+            "classifiedBy": kept(self.telling.people(taggers)),
             "classificationTimestamp": time_text(max(made), self.chosen.offset) if made else "",
         }
 
@@ -117,8 +117,9 @@ class Events:
             "count": str(max(counts)) if counts and kind != "unknown" else "",
             "behavior": FORAGING if where is Where.FED and kind == "animal" else "",
             "observationTags": tag_list((
+                ("species", self._key(key)),
                 ("where", str(where)),
-                ("tray", self.telling.without_sites(tray)),
+                ("tray", self.telling.without_names(tray)),
                 ("from", "" if whole else time_text(first, self.chosen.offset)),
                 ("to", "" if whole else time_text(last[0], self.chosen.offset)),
                 ruling,
@@ -127,6 +128,10 @@ class Events:
 
     def _name(self, key: str, kind: str) -> str:
         return self.telling.species[key].scientific_name if kind == "animal" else ""
+
+    def _key(self, key: str) -> str:
+        """Give the key where a row does not tell its species; it may be a sign that parts tags."""
+        return safe_part(self.telling.told_apart(key), whole=True)
 
     def _event(self, photos: Sequence[Photo], number: str, **cells: str) -> Row:
         event = self.ids[photos[0].id]
@@ -168,8 +173,9 @@ class Events:
         machine = tag.tagger.removeprefix(MACHINE) if tag.tagger.startswith(MACHINE) else ""
         kind = "human" if handler else BLANK if blank else self.telling.kind(tag.species)
         said = (
+            ("species", self._key(tag.species)),
             ("where", "" if tag.where is None else str(tag.where)),
-            ("tray", self.telling.without_sites(tag.tray)),
+            ("tray", self.telling.without_names(tag.tray)),
             ("sure", "" if tag.sure else "no"),
             ("also", "yes" if tag.also else ""),
             ("ruling", "yes" if tag.ruling else ""),
@@ -189,10 +195,10 @@ class Events:
             "count": str(tag.count) if tag.count and kind not in {BLANK, "unknown"} else "",
             "behavior": FORAGING if tag.where is Where.FED and kind == "animal" else "",
             "classificationMethod": "machine" if machine else "human",
-            "classifiedBy": machine or self.telling.person(tag.tagger),
+            "classifiedBy": kept(machine or self.telling.person(tag.tagger)),
             "classificationTimestamp": (
                 "" if tag.made_at is None else time_text(tag.made_at, self.chosen.offset)
             ),
             "observationTags": tag_list(said),
-            "observationComments": self._comment(tag),
+            "observationComments": kept(self._comment(tag)),
         }

@@ -9,10 +9,11 @@ from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import MAXYEAR, MINYEAR, datetime
+from urllib.parse import unquote
 
 from core.camtrap.reading import Medium, Row, exact, pairs_of, text
-from core.camtrap.telling import MACHINE
+from core.camtrap.telling import MACHINE, Rows, rows_of
 from core.logs import MOST_ANIMALS
 from core.model import BLANK, HANDLER, UNKNOWN, Where
 
@@ -24,7 +25,7 @@ UNNAMED = "unnamed"
 """Who tagged where the package does not say."""
 LONGEST = 9
 """Digits of the number of a tag (ours)."""
-_OWN_TAGS = {"where", "tray", "from", "to", "ruling", "sure", "also", "tag"}
+_OWN_TAGS = {"species", "where", "tray", "from", "to", "ruling", "sure", "also", "tag"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,8 @@ class Said:
     """The standard's type; `handler` for set-up and calibration."""
     name: str
     """Scientific name; empty for none."""
+    key: str
+    """Of the species, where our own package has another that such a row could mean."""
     count: int | None
     where: Where | None
     """None where the package does not say."""
@@ -69,6 +72,7 @@ class Heard:
     tagger: str
     kind: str
     name: str
+    key: str
     count: int | None
     where: Where | None
     sure: bool
@@ -96,27 +100,31 @@ class Hearing:
     """Blank observations of time-lapse photos, which say nothing more."""
 
 
-def read_said(row: Row) -> Said:
-    """Read one row of the observations."""
-    tags = pairs_of(text(row, "observationTags"))
-    own = {name: value for name, value in tags if name in _OWN_TAGS}
-    number = _number(own.get("tag", ""))
-    rest = " | ".join(
-        f"{n}:{v}" if n else v
-        for n, v in tags
-        if n not in _OWN_TAGS or (n == "tag" and number is None)
-    )
+def read_said(row: Row, apart: Mapping[str, Rows] | None = None) -> Said:
+    """Read one row of the observations; `apart`, of ours, are keys of species that it may name.
+
+    Texts of ours stay as they are; those of others come on one line.
+    """
+    word = text if apart is None else exact
+    tags = pairs_of(word(row, "observationTags"))
     machine = row["classificationMethod"] == "machine"
     start, end, at = row["eventStart"], row["eventEnd"], row["classificationTimestamp"]
     assert isinstance(start, datetime)
     assert isinstance(end, datetime)
     count = row["count"]
     kind = text(row, "observationType")
-    name = text(row, "scientificName")
+    name = word(row, "scientificName")
     if row["cameraSetupType"] and kind != UNCLASSIFIED:
         kind, name = HANDLER, ""
     elif kind == "animal" and not name:
         kind = UNKNOWN
+    own = {name: value for name, value in tags if name in _OWN_TAGS}
+    number, key = _number(own.get("tag", "")), unquote(own.get("species", ""))
+    key = key if (apart or {}).get(key) == rows_of(kind, name) else ""
+    foreign = {"tag": number is None, "species": not key}
+    rest = " | ".join(
+        f"{n}:{v}" if n else v for n, v in tags if n not in _OWN_TAGS or foreign.get(n)
+    )
     return Said(
         placement=exact(row, "deploymentID"),
         medium=exact(row, "mediaID"),
@@ -126,11 +134,12 @@ def read_said(row: Row) -> Said:
         of_event=row["observationLevel"] == "event",
         kind=kind,
         name=name if kind == "animal" else "",
+        key=key,
         count=count if isinstance(count, int) and count > 0 else None,
         where=_where(own.get("where", ""), text(row, "behavior")),
         by=tuple(filter(None, (one.strip() for one in text(row, "classifiedBy").split("|")))),
         machine=machine,
-        at=at if isinstance(at, datetime) else None,
+        at=at if isinstance(at, datetime) and MINYEAR < at.year < MAXYEAR else None,
         tray=own.get("tray", ""),
         begin=_moment(own.get("from", "")),
         until=_moment(own.get("to", "")),
@@ -138,7 +147,7 @@ def read_said(row: Row) -> Said:
         sure=own.get("sure") != "no" and not machine,
         also=own.get("also") == "yes",
         tag=number,
-        comment="; ".join(filter(None, (text(row, "observationComments"), rest))),
+        comment="; ".join(filter(None, (word(row, "observationComments"), rest))),
     )
 
 
@@ -162,7 +171,12 @@ def _moment(told: str) -> datetime | None:
 
 
 def hear(
-    rows: Iterable[Row], media: Mapping[str, Sequence[Medium]], where: Where, *, by_photo: bool
+    rows: Iterable[Row],
+    media: Mapping[str, Sequence[Medium]],
+    where: Where,
+    *,
+    by_photo: bool,
+    apart: Mapping[str, Rows] | None,
 ) -> Hearing:
     """Turn observations into tags.
 
@@ -174,9 +188,12 @@ def hear(
         Where an animal is held to have been where the package does not say.
     by_photo
         Whether rows of single photos say all that was tagged, as in our own packages with tags.
+    apart
+        The keys of species that rows of our own package may name, with what else they say then;
+        None for a package of others.
     """
     told = Hearing()
-    said = [read_said(row) for row in rows]
+    said = [read_said(row, apart) for row in rows]
     for placement, own in _by_placement(said).items():
         photos = sorted(media.get(placement, ()), key=lambda one: (one.moment, one.file))
         _Placement(photos, told, where).hear(own, by_photo=by_photo)
@@ -221,7 +238,7 @@ class _Placement:
         found: dict[tuple[str, ...], list[int]] = defaultdict(list)
         for one in singles:
             if one.medium in self._place:
-                found[*_event(one), one.kind, one.name].append(self._place[one.medium])
+                found[*_event(one), one.kind, one.name, one.key].append(self._place[one.medium])
         return found
 
     def _tag_event(
@@ -234,7 +251,7 @@ class _Placement:
         where = next((place for place in Where if any(part.where is place for part in group)), None)
         count = sum(counts) if counts else None
         whole = replace(one, count=count, where=where, comment="; ".join(comments))
-        exact = places.get((*_event(one), one.kind, one.name))
+        exact = places.get((*_event(one), one.kind, one.name, one.key))
         if exact and one.begin is None:
             ends = self._photos[min(exact)].id, self._photos[max(exact)].id
         else:
@@ -289,6 +306,7 @@ class _Placement:
                     tagger=" ".join(tagger.split()),
                     kind=one.kind,
                     name=one.name,
+                    key=one.key,
                     count=None if one.kind in {BLANK, HANDLER} else one.count,
                     where=where,
                     sure=one.sure,
@@ -317,13 +335,14 @@ def _event(one: Said) -> tuple[str, ...]:
 def _of_species(one: Said) -> tuple[object, ...]:
     """Give what rows of one species in one event have in common, whatever age and sex."""
     part = None if one.begin is None else (one.begin, one.until, one.where)
-    return (_event(one), one.kind, one.name, one.tray, one.by, one.machine, part)
+    species = one.kind, one.name, one.key
+    return (_event(one), species, one.tray, one.by, one.machine, part)
 
 
 def _what(one: Said) -> tuple[object, ...]:
     return (
-        one.kind, one.name, one.count, one.where, one.by, one.machine, one.tray, one.ruling,
-        one.sure, one.also, one.tag, one.comment, one.at,
+        one.kind, one.name, one.key, one.count, one.where, one.by, one.machine, one.tray,
+        one.ruling, one.sure, one.also, one.tag, one.comment, one.at,
     )  # fmt: skip
 
 

@@ -4,6 +4,7 @@ Twice is the same as once. What the study has otherwise stays as it is and is to
 """
 
 import itertools
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import MAXYEAR, MINYEAR, UTC, datetime
@@ -12,7 +13,8 @@ from typing import Any
 
 from core import cards as card_files
 from core import logs, sheets, tags
-from core.camtrap import descriptor, hearing, opening, reading, rules, trays
+from core.camtrap import hearing, naming, noted, opening, reading, rules, trays
+from core.camtrap.choosing import safe_part, safe_path
 from core.camtrap.fields import DESCRIPTOR
 from core.camtrap.hearing import Heard, Hearing
 from core.camtrap.reading import Medium, Package
@@ -30,6 +32,7 @@ from core.model import (
     TrayDeployment,
     Where,
 )
+from core.plural import many
 from core.privacy import pseudonym
 from core.settings import Settings
 from core.sheets.times import FIRST_YEAR, LAST_YEAR
@@ -40,12 +43,13 @@ from core.store import tags as tag_store
 
 Connection = Any
 Progress = Callable[[int, int], None]
+Times = Callable[[str], Mapping[int, datetime]]
+"""Gives the true time of each photo that the study has of a placement."""
 BATCH = 5_000
 """So many photos are stored at once."""
 ORIGIN = "package "
 """How the origin of a tag begins that came in with a package."""
 VIDEO = "this is a video: it counts for visits but cannot be shown"
-PEOPLE = {"human": "person", "vehicle": "vehicle"}
 
 
 @dataclass(slots=True)
@@ -72,6 +76,7 @@ def load(
     *,
     where: Where = Where.ON_TRAY,
     secret: bytes | None = None,
+    times: Times = lambda _: {},
     progress: Progress | None = None,
 ) -> Loaded:
     """Bring in a Camtrap DP package.
@@ -84,6 +89,8 @@ def load(
         Where an animal is held to have been of which the package does not say.
     secret
         The study's, by which it makes pseudonyms; None: it has made none yet.
+    times
+        By them photos that the study has already are known again.
 
     Raises
     ------
@@ -100,16 +107,17 @@ def load(
     package = reading.read_package(folder)
     _refuse_unholdable(package)
     by_photo = bool(package.own) and "media" in _levels(package)
-    heard = hearing.hear(reading.observations(package), package.media, where, by_photo=by_photo)
-    told = Loaded()
+    told, passed_over = Loaded(), Counter(package.untold)
+    rows, apart = reading.observations(package, passed_over), naming.told_apart(package)
+    heard = hearing.hear(rows, package.media, where, by_photo=by_photo, apart=apart)
     with database.begin() as connection:
         species = _put_species(connection, package, heard, told)
         _put_placements(connection, package, told)
         _put_trays(connection, package, settings, told)
-        ids = _put_photos(connection, package, told, progress)
+        ids = _put_photos(connection, package, times, told, progress)
         made = [_tag(one, species, ids, f"{ORIGIN}{folder.name}") for one in heard.tags]
         _put_tags(connection, made, secret, told)
-    told.notes += _notes(package, heard, where, settings)
+    told.notes += noted.notes(package, heard, passed_over, where, settings)
     return told
 
 
@@ -158,32 +166,22 @@ def _levels(package: Package) -> Sequence[str]:
 
 def _put_species(
     connection: Connection, package: Package, heard: Hearing, told: Loaded
-) -> dict[tuple[str, str], str]:
-    """Add species that the study has not; give the key of each kind and name."""
+) -> Mapping[tuple[str, ...], str]:
+    """Add species that the study has not; give the key of each that tags mean."""
     known = {one.key: one for one in log_store.species(connection)}
-    names = [tag.name for tag in heard.tags if tag.kind == "animal"]
-    sensitive = reading.sensitive_names(package)
-    found = reading.species_for([*names, *sensitive], known, package)
+    found = naming.named(heard.tags, known, package)
     told.conflicts += [
-        f"{found[name].name!r} is sensitive in the package, but not in the species list: mark it "
-        "there before you give the study to others."
-        for name in sensitive
-        if not found[name].sensitive
+        f"{name!r} is sensitive in the package, but not in the species list: mark it there before "
+        "you give the study to others."
+        for name in found.sensitive
     ]
-    new = {one.key: one for one in found.values() if one.key not in known}
-    keys = {("animal", name): one.key for name, one in found.items()}
-    for kind, called in PEOPLE.items():
-        if any(tag.kind == kind for tag in heard.tags):
-            person = reading.person_for(called, known | new, package)
-            keys[kind, ""] = person.key
-            if person.key not in known:
-                new[person.key] = person
-    log_store.put_species(connection, list(new.values()))
-    told.count("species", new=len(new), same=len(set(keys.values())) - len(new))
-    if new:
-        listed = ", ".join(f"{one.name} ({one.key}, {one.role})" for one in new.values())
+    log_store.put_species(connection, list(found.new))
+    same = len(set(found.keys.values())) - len(found.new)
+    told.count("species", new=len(found.new), same=same)
+    if found.new:
+        listed = ", ".join(f"{one.name} ({one.key}, {one.role})" for one in found.new)
         told.notes.append(f"New in the species list, look at their keys and roles: {listed}.")
-    return keys
+    return found.keys
 
 
 def _put_placements(connection: Connection, package: Package, told: Loaded) -> None:
@@ -226,11 +224,12 @@ def _put_trays(connection: Connection, package: Package, settings: Settings, tol
         return  # a study without trays has none to tell
     sheet = sheets.read_sheet(path)
     ours = {trays.PLACEMENT.lower(), trays.OTHERS.lower()}
-    rows = [
-        {name: text for name, text in line.cells.items() if name not in ours}
+    lines = (
+        replace(line, cells={name: text for name, text in line.cells.items() if name not in ours})
         for line in sheet.lines
-    ]
-    read = logs.read_trays(sheets.sheet_of_rows(path.name, rows), settings.timezone)
+    )
+    columns = tuple(name for name in sheet.columns if name.lower() not in ours)
+    read = logs.read_trays(replace(sheet, columns=columns, lines=tuple(lines)), settings.timezone)
     known = {one.deployment: one for one in log_store.tray_deployments(connection)}
     new = [one for one in read if one.deployment not in known]
     log_store.put_tray_deployments(connection, new)
@@ -250,7 +249,11 @@ def _put_trays(connection: Connection, package: Package, settings: Settings, tol
 
 
 def _put_photos(
-    connection: Connection, package: Package, told: Loaded, progress: Progress | None
+    connection: Connection,
+    package: Package,
+    times: Times,
+    told: Loaded,
+    progress: Progress | None,
 ) -> dict[str, int]:
     """Add photos that the study has not; give the study's id of each medium."""
     ids: dict[str, int] = {}
@@ -263,7 +266,7 @@ def _put_photos(
         folder = str(reading.card_folder(package, name))
         scanned = _scanned_before(connection, name, folder)
         if scanned:
-            ids |= _matched(media, scanned, package)
+            ids |= _matched(media, scanned, times(name), package)
             told.count("photos", new=0, same=len(media))
         else:
             ids |= _added(connection, package, name, media, told)
@@ -280,25 +283,41 @@ def _scanned_before(connection: Connection, placement: str, folder: str) -> list
     return card_store.photos(connection, placement)
 
 
-def _matched(media: Iterable[Medium], photos: Iterable[Photo], package: Package) -> dict[str, int]:
-    """Find the study's photo of each medium, by its file's name and what the camera showed."""
-    by_name: dict[tuple[str, datetime | None], list[Photo]] = {}
+def _matched(
+    media: Iterable[Medium],
+    photos: Iterable[Photo],
+    times: Mapping[int, datetime],
+    package: Package,
+) -> dict[str, int]:
+    """Find the study's photo of each medium: by its file's name, and its true time.
+
+    A package tells true times; where the study has mended its clocks since, what the camera showed
+    may still be the time that is told.
+    """
+    by_true: dict[tuple[str, datetime | None], list[int]] = defaultdict(list)
+    by_shown: dict[tuple[str, datetime | None], list[int]] = defaultdict(list)
     for photo in photos:
-        key = (photo.file.rpartition("/")[2], photo.camera_time)
-        by_name.setdefault(key, []).append(photo)
+        name = _file_name(photo.file)
+        by_true[name, times.get(photo.id)].append(photo.id)
+        by_shown[name, photo.camera_time].append(photo.id)
     ids = {}
     for one in media:
-        shown = _shown(one, package)
-        found = by_name.get((one.file.rpartition("/")[2], shown), [])
+        name, shown = _file_name(one.file), _shown(one, package)
+        moment = one.moment.astimezone(UTC).replace(microsecond=0)
+        found = by_true.get((name, moment)) or by_shown.get((name, shown), [])
         if len(found) != 1:
             raise StudyError(
                 f"The study has photos of placement {one.placement!r} already, and "
                 f"{'none' if not found else 'several'} with the name and time of {one.file!r} "
-                f"({shown}). Load the package into a study of its own, or forget that card first. "
-                "Nothing was changed."
+                f"({moment:%Y-%m-%d %H:%M:%S} UTC, {shown} on the camera). Load the package into "
+                "a study of its own, or forget that card first. Nothing was changed."
             )
-        ids[one.id] = found[0].id
+        ids[one.id] = found[0]
     return ids
+
+
+def _file_name(path: str) -> str:
+    return safe_part(path.rpartition("/")[2])
 
 
 def _added(
@@ -306,9 +325,10 @@ def _added(
 ) -> dict[str, int]:
     folder = str(reading.card_folder(package, placement))
     card = card_store.put_card(connection, placement, folder, datetime.now(UTC))
-    known = card_store.known_files(connection, card)
-    ids = {one.id: known[one.file].id for one in media if one.file in known}
-    fresh = [one for one in media if one.file not in known]
+    known = {safe_path(k): one for k, one in card_store.known_files(connection, card).items()}
+    there = {one.id: known.get(safe_path(one.file)) for one in media}
+    ids = {key: one.id for key, one in there.items() if one is not None}
+    fresh = [one for one in media if one.id not in ids]
     told.count("photos", new=len(fresh), same=len(media) - len(fresh))
     for at in range(0, len(fresh), BATCH):
         some = fresh[at : at + BATCH]
@@ -329,7 +349,7 @@ def _photo(medium: Medium, package: Package) -> NewPhoto:
     make, model = package.models[medium.placement]
     header = Header(
         camera_time=_shown(medium, package),
-        time_source=TimeSource.ORIGINAL,
+        time_source=TimeSource.PACKAGE,
         make=make,
         model=model,
         problem="" if medium.type.startswith("image/") else VIDEO,
@@ -356,8 +376,8 @@ def _put_tags(
     told.count("tags", new=len(fresh), same=len(wanted) - len(fresh) - held_back)
     if held_back:
         told.conflicts.append(
-            f"{held_back} tags of the package are of photos that the same people have tagged "
-            "otherwise in the study, or taken back: what they did there holds."
+            f"{many(held_back, 'tag')} of the package: the same people have tagged these photos "
+            "otherwise in the study, or taken it back, and what they did there holds."
         )
 
 
@@ -400,7 +420,7 @@ def _news(wanted: Sequence[Tag], known: Sequence[Tag]) -> tuple[list[Tag], int]:
 
 
 def _tag(
-    one: Heard, species: Mapping[tuple[str, str], str], ids: Mapping[str, int], origin: str
+    one: Heard, species: Mapping[tuple[str, ...], str], ids: Mapping[str, int], origin: str
 ) -> Tag:
     plain = one.kind in {BLANK, HANDLER, UNKNOWN}
     return Tag(
@@ -409,7 +429,7 @@ def _tag(
         first_photo=ids[one.first],
         last_photo=ids[one.last],
         tagger=one.tagger,
-        species=one.kind if plain else species[one.kind, one.name],
+        species=one.kind if plain else species[naming.meant(one)],
         count=one.count,
         where=one.where,
         sure=one.sure,
@@ -420,72 +440,3 @@ def _tag(
         made_at=one.at or datetime.now(UTC),
         origin=origin,
     )
-
-
-# --- what a person has to know -------------------------------------------------------------------
-
-
-def _notes(package: Package, heard: Hearing, where: Where, settings: Settings) -> Iterable[str]:
-    if heard.guessed:
-        yield (
-            f"Of {heard.guessed} animals the package does not say whether they fed or were on the "
-            f"tray: they are held as {where} (--where changes that)."
-        )
-    if heard.machine:
-        yield (
-            f"{heard.machine} observations are a machine's: they came in as not sure and wait for "
-            "people."
-        )
-    if heard.uncounted:
-        yield f"{heard.uncounted} counts of more than {logs.MOST_ANIMALS} animals were left out."
-    if package.oversized:
-        yield f"Left out, since no camera has it: {', '.join(package.oversized)}."
-    if heard.without_photos:
-        yield f"{heard.without_photos} observations have no photo in their time and were left out."
-    if heard.quiet:
-        yield f"{heard.quiet} blank time-lapse photos are no visit; they prove the camera worked."
-    without = [one.placement for one in package.placements if not one.trays]
-    if without:
-        yield (
-            f"No trays are named for: {', '.join(without)}. Write them in the camera log, and load "
-            "the tray log."
-        )
-    yield from _unwatched(package, heard)
-    yield from _irregular(package)
-    yield from _other_settings(package, settings)
-
-
-def _unwatched(package: Package, heard: Hearing) -> Iterable[str]:
-    """Tell of tags that name a tray which their placement does not watch."""
-    watched = {one.placement: one.trays for one in package.placements if one.trays}
-    named = dict.fromkeys((tag.placement, tag.tray) for tag in heard.tags if tag.tray)
-    stray = [f"{tray} at {at}" for at, tray in named if at in watched and tray not in watched[at]]
-    if stray:
-        yield (
-            f"Tags name trays that their placement does not watch: {', '.join(stray)}. Mend the "
-            "camera log if it does."
-        )
-
-
-def _irregular(package: Package) -> Iterable[str]:
-    for one in package.placements:
-        some = sum(medium.timelapse for medium in package.media.get(one.placement, ()))
-        if some and one.timelapse_every_min is None:
-            yield (
-                f"{some} time-lapse photos of {one.placement!r} keep no rhythm since midnight: "
-                "they count as triggered."
-            )
-
-
-def _other_settings(package: Package, settings: Settings) -> Iterable[str]:
-    """Tell which settings the package was made with and this study has otherwise."""
-    told, own = package.own.get("settings"), descriptor.settings_told(settings)
-    if not isinstance(told, dict):
-        return
-    other = [f"{name} = {told[name]!r} (here {own[name]!r})" for name in own
-             if name in told and told[name] != own[name]]  # fmt: skip
-    if other:
-        yield (
-            f"The package was made with other settings: {', '.join(other)}. Outcomes come out "
-            "otherwise until study.toml has the same."
-        )

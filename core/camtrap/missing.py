@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from core.camtrap import rows
 from core.camtrap.cells import CellError
 from core.camtrap.fields import MISSING, SAMPLING_DESIGNS
+from core.camtrap.telling import Telling
 from core.model import Placement, Species, SpeciesRole, TrayDeployment
 from core.privacy import coordinates_in
 from core.settings import FILE_NAME, Settings
@@ -17,7 +18,7 @@ def missing(
     placements: Sequence[Placement],
     logged: Collection[str],
     trays: Iterable[TrayDeployment],
-    species: Mapping[str, Species],
+    telling: Telling,
     named: Collection[str],
 ) -> list[str]:
     """List each missing fact with the way to give it; nothing is asked one by one.
@@ -30,14 +31,15 @@ def missing(
         Keys of the species that the observations would name.
     """
     return [
-        *_of_settings(settings),
+        *_of_settings(settings, telling),
         *_of_placements(placements, logged),
-        *_of_species(species, named),
+        *_of_species(telling.species, named),
         *_of_ids(placements, trays),
+        *_of_taggers(telling),
     ]
 
 
-def _of_settings(settings: Settings) -> Iterator[str]:
+def _of_settings(settings: Settings, telling: Telling) -> Iterator[str]:
     if not settings.sharing.sampling_design:
         yield (
             f"sampling_design is not set: write it under [export] in {FILE_NAME}, one of "
@@ -48,6 +50,12 @@ def _of_settings(settings: Settings) -> Iterator[str]:
             f"contributors is not set: write under [export] in {FILE_NAME} who is to be named, "
             'such as contributors = [{ name = "A. Example", role = "contact" }].'
         )
+    elif not any(one.role == "contact" for one in settings.sharing.contributors):
+        yield (
+            "Nobody among the contributors is the contact, whom people ask for what is not in the "
+            f'package: give one of them role = "contact" under [export] in {FILE_NAME}, best with '
+            "an email."
+        )
     title = settings.sharing.title or settings.name
     for name, words in (("title", title), ("description", settings.sharing.description)):
         pieces = coordinates_in(words)
@@ -56,6 +64,13 @@ def _of_settings(settings: Settings) -> Iterator[str]:
                 f"{name} would publish what reads like coordinates: {_listed(pieces)}. Write "
                 f"another {name} under [export] in {FILE_NAME}."
             )
+    people = telling.people_in(title, [one.name for one in settings.sharing.contributors])
+    if people:
+        yield (
+            f"title would publish what names, or may name, somebody of the study: "
+            f"{_listed(people)}. Write another title under [export] in {FILE_NAME}, or name them "
+            "as a contributor."
+        )
 
 
 def _of_placements(placements: Sequence[Placement], logged: Collection[str]) -> Iterator[str]:
@@ -114,6 +129,15 @@ def _of_ids(placements: Sequence[Placement], trays: Iterable[TrayDeployment]) ->
     parted = [one for one in dict.fromkeys(named) if "|" in one]
     if parted:
         yield f"A | parts lists in the standard, so no tray may have it: {_listed(parted)}. Rename."
+
+
+def _of_taggers(telling: Telling) -> Iterator[str]:
+    parted = [one for one in telling.taggers if "|" in telling.person(one)]
+    if parted:
+        yield (
+            f"A | parts lists in the standard, so no tagger can be named so: {_listed(parted)}. "
+            "Leave out --names: they get pseudonyms."
+        )
 
 
 def _listed(names: Iterable[str]) -> str:

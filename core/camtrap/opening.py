@@ -10,6 +10,7 @@ References
 import csv
 import json
 import re
+import zipfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -30,6 +31,9 @@ class PackageError(LastbiteError):
 def descriptor_of(folder: Path) -> dict[str, Any]:
     """Read the descriptor of a package, BOM or not; PackageError where it is none."""
     path = folder / DESCRIPTOR
+    if folder.is_file():
+        way = "Unzip it" if zipfile.is_zipfile(folder) else "Give the folder that it lies in"
+        raise PackageError(f"{folder.name} is a file, and a package is a folder. {way} first.")
     try:
         if path.stat().st_size > LARGEST_DESCRIPTOR:
             raise PackageError("The file is far too large for a descriptor. Choose the package.")

@@ -1,6 +1,7 @@
-"""Decide what a package of others says in the words of a study: placements, photos, species.
+"""Decide what a package of others says in the words of a study: its placements and photos.
 
-What its observations say is decided in `hearing`; how all of it is stored in `incoming`.
+What its observations say is decided in `hearing`, which species they mean in `naming`; how all of
+it is stored in `incoming`.
 """
 
 import re
@@ -11,16 +12,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from core.camtrap import opening
+from core.camtrap import cells, opening
 from core.camtrap.cells import Value
 from core.camtrap.choosing import MEDIA as MEDIA_FOLDER
-from core.camtrap.choosing import plain_part, safe_part
+from core.camtrap.choosing import safe_part
 from core.camtrap.faultlist import Faults
 from core.camtrap.fields import DEPLOYMENTS, MEDIA, OBSERVATIONS, TableOf
 from core.camtrap.tabling import Layout, Reading
 from core.logs import LONGEST_QUIET_S, MINUTES_OF_A_DAY, MOST_UNCERTAIN_M
-from core.model import ANSWERS_WITHOUT_SPECIES, Placement, Species, SpeciesRole
-from core.sheets import key_cell, plain_cell, plain_text
+from core.model import Placement
+from core.sheets import plain_text
 
 Row = dict[str, Value]
 OURS = "lastbite"
@@ -31,11 +32,16 @@ _COVERED = {
 }  # fmt: skip
 """Columns that a placement has itself."""
 _YES_NO = {"yes": True, "no": False}
+UNTOLD = {
+    "exifData", "mediaComments", "lifeStage", "sex", "individualID", "individualPositionRadius",
+    "individualPositionAngle", "individualSpeed", "bboxX", "bboxY", "bboxWidth", "bboxHeight",
+    "classificationProbability",
+}  # fmt: skip
+"""Columns of media and observations that a study has no place for."""
 SLACK = timedelta(seconds=2)
 """How far a time-lapse photo may lie from its due time."""
 MOST = {"cameraDelay": LONGEST_QUIET_S, "coordinateUncertainty": MOST_UNCERTAIN_M}
 """The largest numbers that a camera log may hold. [s, m]"""
-KEYS = "abcdefghijklmnopqrstuvwxyz0123456789"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +70,8 @@ class Package:
     media: Mapping[str, tuple[Medium, ...]]
     """By placement, in the order of the table."""
     described: Mapping[str, Any]
+    untold: Mapping[str, int]
+    """How many media say something that a study has no place for, by the column."""
     oversized: tuple[str, ...] = ()
     """Numbers that were left out since no camera log may hold them, in words."""
 
@@ -79,7 +87,9 @@ def read_package(folder: Path) -> Package:
     described = opening.descriptor_of(folder)
     plain = OURS in described
     media: dict[str, list[Medium]] = {}
+    untold = Counter[str]()
     for row in table(folder, described, MEDIA, plain=plain):
+        untold.update(_untold(row))
         one = _medium(row, ours=plain)
         media.setdefault(one.placement, []).append(one)
     deployments = list(table(folder, described, DEPLOYMENTS, plain=plain))
@@ -89,13 +99,13 @@ def read_package(folder: Path) -> Package:
         for row in deployments
     }
     placements = tuple(
-        _placement(row, offsets[str(row["deploymentID"])],
-                   told_apart.get(str(row["deploymentID"]), ()))
+        _placement(row, offsets[name], told_apart.get(name, ()), ours=plain)
         for row in deployments
-    )  # fmt: skip
+        if (name := str(row["deploymentID"]))
+    )
     models = {str(row["deploymentID"]): _model(row) for row in deployments}
     oversized = tuple(_oversized(deployments))
-    return Package(folder, placements, offsets, models, told_apart, described, oversized)
+    return Package(folder, placements, offsets, models, told_apart, described, untold, oversized)
 
 
 def table(folder: Path, described: Mapping[str, Any], of: TableOf, *, plain: bool) -> Iterator[Row]:
@@ -106,22 +116,29 @@ def table(folder: Path, described: Mapping[str, Any], of: TableOf, *, plain: boo
     path = opening.path_of(folder, opening.resources_of(described)[of.name])
     for _, row in Reading(Layout(of, path.name), Faults(), {}, strict=False).rows(path):
         yield (
-            {name: plain_cell(one) if isinstance(one, str) else one for name, one in row.items()}
+            {name: cells.plain(one) if isinstance(one, str) else one for name, one in row.items()}
             if plain
             else row
         )
 
 
-def observations(package: Package) -> Iterator[Row]:
-    """Give the rows of the observations."""
-    return table(package.folder, package.described, OBSERVATIONS, plain=bool(package.own))
+def observations(package: Package, passed_over: Counter[str]) -> Iterator[Row]:
+    """Give the rows of the observations; counts what is told in columns that no tag has."""
+    for row in table(package.folder, package.described, OBSERVATIONS, plain=bool(package.own)):
+        passed_over.update(_untold(row))
+        yield row
+
+
+def _untold(row: Row) -> Iterator[str]:
+    return (name for name in UNTOLD if row.get(name) is not None)
 
 
 # --- placements --------------------------------------------------------------------------------
 
 
-def _placement(row: Row, offset: timedelta, media: Sequence[Medium]) -> Placement:
-    tags = pairs_of(text(row, "deploymentTags"))
+def _placement(row: Row, offset: timedelta, media: Sequence[Medium], *, ours: bool) -> Placement:
+    word = exact if ours else text
+    tags = pairs_of(word(row, "deploymentTags"))
     rhythm = next((one for name, one in tags if name == "timelapse_every_min"), "")
     working = next((one for name, one in tags if name == "working_at_pickup"), "")
     known = {"tray", "timelapse_every_min", "working_at_pickup"}
@@ -137,7 +154,7 @@ def _placement(row: Row, offset: timedelta, media: Sequence[Medium]) -> Placemen
         del extra["baitUse"]
     return Placement(
         placement=exact(row, "deploymentID"),
-        camera=text(row, "cameraID"),
+        camera=word(row, "cameraID"),
         trays=tuple(one for name, one in tags if name == "tray"),
         start=_utc(row["deploymentStart"]),
         end=_utc(row["deploymentEnd"]),
@@ -254,20 +271,12 @@ def card_folder(package: Package, placement: str) -> Path:
 
 def path_of(package: Package, medium: Medium) -> Path:
     """Give where a file of the package would lie."""
-    parts = [safe_part(part) for part in medium.file.split("/")] if package.own else [medium.file]
-    return card_folder(package, medium.placement).joinpath(*parts)
+    return card_folder(package, medium.placement) / medium.file
 
 
 def _own_file(path: str, placement: str) -> str:
-    """Give a file's path below its card folder, as it was before our package wrote it safely."""
-    own = f"{MEDIA_FOLDER}/{safe_part(placement, whole=True)}/"
-    if path.startswith(own):
-        plain = "/".join(map(plain_part, path.removeprefix(own).split("/")))
-        # What a quoted path says may lead out as well as what a plain one does.
-        as_path = Path(plain)
-        if not as_path.anchor and ".." not in as_path.parts and "\0" not in plain:
-            return plain
-    return _inside(path)
+    """Give a file's path below its card folder, as it lies in our package: there it is found."""
+    return _inside(path.removeprefix(f"{MEDIA_FOLDER}/{safe_part(placement, whole=True)}/"))
 
 
 def _inside(path: str) -> str:
@@ -292,115 +301,6 @@ def _told_apart(media: Iterable[Medium]) -> Iterator[Medium]:
         yield replace(one, file=file)
 
 
-# --- species -------------------------------------------------------------------------------------
-
-
-def species_for(
-    names: Iterable[str], known: Mapping[str, Species], package: Package
-) -> dict[str, Species]:
-    """Give each scientific name its species: one that the study has, else a new one.
-
-    A new one has the key and the role that our own package tells, else a free key, the name that
-    the package calls it by, and the role of a forager.
-    """
-    told = {str(one.get("scientificName") or one["name"]): one for one in _own_species(package)}
-    called = _vernacular(package.described)
-    taken = dict(known)
-    found: dict[str, Species] = {}
-    for name in dict.fromkeys(names):
-        here = _alike(name, called.get(name, ""), taken.values())
-        if here is None:
-            own = told.get(name, {})
-            wanted = _free_name(str(own.get("name") or called.get(name) or name), name, taken)
-            role = next((one for one in SpeciesRole if one == own.get("role")), SpeciesRole.FORAGER)
-            key = _key(str(own.get("key", "")), wanted, taken)
-            here = Species(key, wanted, role, name, sensitive=bool(own.get("sensitive")))
-            taken[key] = here
-        found[name] = here
-    return found
-
-
-def sensitive_names(package: Package) -> list[str]:
-    """Give the sensitive species of our own package, tagged or not: its places stay coarse."""
-    marked = (one for one in _own_species(package) if one.get("sensitive") is True)
-    names = (one.get("scientificName") for one in marked)
-    return [name for name in names if isinstance(name, str) and _on_one_line(name) == name != ""]
-
-
-def person_for(name: str, known: Mapping[str, Species], package: Package) -> Species:
-    """Give the species that stands for people (`person`) or their cars (`vehicle`)."""
-    vehicle = name == "vehicle"
-    people = [one for one in known.values() if one.role is SpeciesRole.PERSON]
-    here = next((one for one in people if (one.name.casefold() == "vehicle") is vehicle), None)
-    if here is not None:
-        return here
-    own = [one for one in _own_species(package) if one.get("role") == SpeciesRole.PERSON]
-    told = next((o for o in own if (str(o["name"]).casefold() == "vehicle") is vehicle), {})
-    called = _on_one_line(str(told.get("name", name)))
-    if called.casefold() in {one.name.casefold() for one in known.values()}:
-        # The list has it in another role: cars then count as people, who get another name.
-        if vehicle:
-            return person_for("person", known, package)
-        called = f"{called} (people)"
-    key = _key(str(told.get("key", "")), called, known)
-    return Species(key, called, SpeciesRole.PERSON, str(told.get("scientificName", "")))
-
-
-def _own_species(package: Package) -> list[dict[str, Any]]:
-    listed = package.own.get("species")
-    species = listed if isinstance(listed, list) else ()
-    return [one for one in species if isinstance(one, dict) and one.get("name")]
-
-
-def _vernacular(described: Mapping[str, Any]) -> dict[str, str]:
-    """Give what the package calls its species: in English, or in no language that is told."""
-    found = {}
-    listed = described.get("taxonomic")
-    for one in listed if isinstance(listed, list) else ():
-        names = one.get("vernacularNames") if isinstance(one, dict) else None
-        if not isinstance(names, dict):
-            continue
-        told = names.get("und") or names.get("eng") or next(iter(names.values()), "")
-        if isinstance(told, str) and (plain := _on_one_line(told)):
-            found[str(one.get("scientificName", ""))] = plain
-    return found
-
-
-def _alike(name: str, called: str, known: Iterable[Species]) -> Species | None:
-    """Find a species by its scientific name, else by what it is called.
-
-    One name may stand for two kinds: what has a scientific name is no other than that.
-    """
-    listed = list(known)
-    plain = name.casefold()
-    by_science = (one for one in listed if one.scientific_name.casefold() == plain)
-    by_name = (
-        one
-        for one in listed
-        if one.name.casefold() == plain
-        or (not one.scientific_name and one.name.casefold() == called.casefold())
-    )
-    return next(by_science, None) or next(by_name, None)
-
-
-def _free_name(wanted: str, scientific: str, taken: Mapping[str, Species]) -> str:
-    """Give the name of a new species: as wanted, unless the list or the answers have that."""
-    used = {*(one.name.casefold() for one in taken.values()), *ANSWERS_WITHOUT_SPECIES}
-    plain = _on_one_line(wanted)
-    return plain if plain and plain.casefold() not in used else scientific
-
-
-def _key(wanted: str, name: str, taken: Mapping[str, Species]) -> str:
-    used = {key.casefold() for key in taken}
-    letters = [one for one in name.casefold() if one in KEYS]
-    free = (
-        one
-        for one in (wanted, *letters, *KEYS)
-        if key_cell(one) == one and one.casefold() not in used
-    )
-    return next(free, None) or next(chr(at) for at in range(0x3B1, 0x3FF) if chr(at) not in used)
-
-
 # --- cells ---------------------------------------------------------------------------------------
 
 
@@ -411,10 +311,11 @@ def exact(row: Row, column: str) -> str:
 
 def text(row: Row, column: str) -> str:
     """Give a cell as text on one line; empty where nothing is there."""
-    return _on_one_line(str(row[column])) if row[column] else ""
+    return on_one_line(str(row[column])) if row[column] else ""
 
 
-def _on_one_line(told: str) -> str:
+def on_one_line(told: str) -> str:
+    """Give a text without line breaks, and with single blanks."""
     return " ".join(re.sub(r"[\x00-\x1f\x7f]", " ", told).split())
 
 

@@ -40,10 +40,10 @@ def deployment_row(
     issues = chosen.unsure_times or clock_doubted or own.extra.get("timestampIssues") == "true"
     texts = free_texts(own, telling)
     others = {name: texts.get(name, text) for name, text in own_columns(own).items()}
-    return {
+    row = {
         "baitUse": "true",
         **others,
-        "deploymentID": telling.without_sites(own.placement),
+        "deploymentID": telling.without_names(own.placement),
         "locationID": place.id,
         "locationName": place.name,
         "latitude": place.at.latitude_text,
@@ -57,6 +57,7 @@ def deployment_row(
         "timestampIssues": "true" if issues else "false",
         "deploymentTags": _tags(own, texts["deploymentTags"], telling),
     }
+    return {name: cells.kept(text) for name, text in row.items()}
 
 
 def own_columns(placement: Placement) -> Row:
@@ -85,12 +86,13 @@ def free_texts(placement: Placement, telling: Telling) -> Row:
 def _tags(placement: Placement, more: str, telling: Telling) -> str:
     """Give what the standard has no column for: trays, and how the camera was set."""
     working = placement.working_at_pickup
-    pairs = [("tray", telling.without_sites(tray)) for tray in placement.trays]
+    pairs = [("tray", telling.without_names(tray)) for tray in placement.trays]
     pairs += [
         ("working_at_pickup", "" if working is None else "yes" if working else "no"),
         ("timelapse_every_min", str(placement.timelapse_every_min or "")),
     ]
-    return " | ".join(filter(None, (tag_list(pairs), more)))
+    own = (part.strip() for part in more.split("|"))
+    return " | ".join(filter(None, (tag_list(pairs), *own)))
 
 
 def media_row(chosen: Chosen, media: Media, *, public: bool) -> Row:

@@ -48,8 +48,8 @@ def told_texts(tray: TrayDeployment, telling: Telling) -> Row:
     of = f"of tray deployment {tray.deployment!r}"
     words = {name: telling.word(f"{name} {of}", getattr(tray, name)) for name in WORDS}
     return words | {
-        "deployment": telling.without_sites(tray.deployment),
-        "tray": telling.without_sites(tray.tray),
+        "deployment": telling.without_names(tray.deployment),
+        "tray": telling.without_names(tray.tray),
         "site": telling.site(tray.site),
         "notes": telling.text(f"notes {of}", tray.notes),
     }
@@ -78,7 +78,7 @@ def outcome_rows(
     """Tell every outcome; what somebody wrote of the tray is told as in the tray log."""
     for one in outcomes:
         tray, texts = one.deployment, told_texts(one.deployment, telling)
-        notes = [texts["notes"] if note == tray.notes else note for note in one.notes]
+        notes = [texts["notes"] if note == tray.notes else telling.note(note) for note in one.notes]
         if texts["target"] != tray.target:
             notes = [note.replace(tray.target, texts["target"]) for note in notes]
         yield {
@@ -90,7 +90,7 @@ def outcome_rows(
 
 
 def _seen_by(placements: Sequence[str], telling: Telling) -> Row:
-    told = [telling.without_sites(one) for one in placements]
+    told = [telling.without_names(one) for one in placements]
     return {PLACEMENT: next(iter(told), ""), OTHERS: ";".join(told[1:])}
 
 

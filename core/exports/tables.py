@@ -36,10 +36,10 @@ VISIT_COLUMNS = (
 )  # fmt: skip
 OUTCOME_COLUMNS = (
     "deployment", "tray", "site", "pair", "microhabitat", "set_out", "picked_up", "hours_out",
-    "food_start_g", "food_left_g", "food_left_corrected_g", "eaten_g", "gud_g", "gud_g_per_l",
-    "gud_items", "proportion_left", "censored", "forager", "visits", "visits_all",
-    "minutes_on_tray", "first_visit_min", "last_fed_at", "watched_share", "unanswered", "status",
-    "reason", "notes",
+    "food_start_g", "food_left_g", "food_left_corrected_g", "eaten_g", "items_start", "items_left",
+    "items_left_corrected", "items_eaten", "gud_g", "gud_g_per_l", "gud_items", "proportion_left",
+    "censored", "forager", "visits", "visits_all", "minutes_on_tray", "first_visit_min",
+    "last_fed_at", "watched_share", "unanswered", "status", "reason", "notes",
 )  # fmt: skip
 
 Row = dict[str, str]
@@ -138,7 +138,10 @@ def _where(sightings: Iterable[Sighting]) -> str:
 
 
 def outcome_row(outcome: Outcome, zone: ZoneInfo) -> Row:
-    """Write one outcome; masses to 0.0001 g, shares to 0.0001, minutes to 0.01."""
+    """Write one outcome; masses to 0.0001 g, items and shares to 0.0001, minutes to 0.01.
+
+    Weighed food stands in columns of grams, counted food in columns of items.
+    """
     tray = outcome.deployment
     weighed = not tray.counted
     per_litre = None
@@ -157,9 +160,13 @@ def outcome_row(outcome: Outcome, zone: ZoneInfo) -> Row:
         "food_left_g": number_text(tray.food_left_g, 4),
         "food_left_corrected_g": number_text(outcome.corrected if weighed else None, 4),
         "eaten_g": number_text(outcome.eaten if weighed else None, 4),
+        "items_start": "" if weighed else number_text(tray.items_start, 0),
+        "items_left": "" if weighed else number_text(tray.items_left, 0),
+        "items_left_corrected": "" if weighed else number_text(outcome.corrected, 4),
+        "items_eaten": "" if weighed else number_text(outcome.eaten, 4),
         "gud_g": number_text(outcome.gud if weighed else None, 4),
         "gud_g_per_l": number_text(per_litre, 4),
-        "gud_items": "" if weighed else number_text(outcome.gud, 2),
+        "gud_items": "" if weighed else number_text(outcome.gud, 4),
         "proportion_left": number_text(outcome.proportion_left, 4),
         "censored": str(outcome.censored),
         "forager": outcome.forager,

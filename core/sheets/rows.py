@@ -34,6 +34,8 @@ class Column:
     name: str
     required: bool
     meaning: str
+    type: str = "string"
+    """As Table Schema calls it; a boolean is yes or no, a datetime as in its meaning."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -319,7 +321,7 @@ def _unusable(text: str, *, as_text: bool) -> str:
     if text.startswith("=") and len(text) > 1 and not as_text:
         return (
             "is a formula without its result. Open the file in a spreadsheet and save it again, "
-            "or type the value."
+            "or type the value; put a ' before a text that truly begins with =."
         )
     return ""
 

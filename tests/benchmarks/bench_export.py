@@ -37,12 +37,13 @@ contributors = [{ name = "A. Example", role = "contact" }]
 WRITE = """
 import resource, sys, time
 from pathlib import Path
-from core.exchange import Wanted
+from core import keeping
 from core.workspace import Workspace
 def held(): return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 with Workspace.open(Path(sys.argv[1])) as study:
     opened, began = held(), time.perf_counter()
-    done = study.exchange.export(Path(sys.argv[2]), Wanted(tags=sys.argv[3] == "tags"))
+    wanted = keeping.Wanted(tags=sys.argv[3] == "tags")
+    done = keeping.export(study, Path(sys.argv[2]), wanted)
     took = time.perf_counter() - began
 print(f"{took:.1f} s, {held():.0f} MB ({opened:.0f} MB when the study was open)", done.counts)
 """
