@@ -215,9 +215,9 @@ def test_two_species_of_one_scientific_name_stay_two(tmp_path: Path, wanted: Wan
     for table in ("observations", "media", "tray_outcomes"):
         assert rows_of(one, table) == rows_of(two, table)
     with Workspace.open(tmp_path / "back") as second:
-        told = {key: second.species()[key] for key in "m|pfd"}
+        back_again = {key: second.species()[key] for key in "m|pfd"}
         people = {"p": "person", "f": "person (f)", "d": "person (d)"}  # never by their names
-        assert told == {key: before[key] for key in "m|"} | {
+        assert back_again == {key: before[key] for key in "m|"} | {
             key: replace(before[key], name=name) for key, name in people.items()
         }
         again = second.exchange.load(one)

@@ -9,6 +9,7 @@ with three decimals each, which is 100 m; fewer are masses more often (a judgeme
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 
 _DEGREE = r"(?:[°º˚]|(?<![a-z])deg(?:rees?)?\b\.?)"
 _MINUTE = "(?:['\u2019\u2032\u00b4`]|\\bmin\\b\\.?|(?<=\\d)m(?=\\s?\\d))"
@@ -21,7 +22,8 @@ _UNIT = (
 """What must not follow: a unit makes it another kind of number."""
 _FREE = r"(?<![\w.,:+\-/])"
 """Not inside a word, a number, a time or a date."""
-_NS, _EW = "(?:[NSns]|north|south)", "(?:[EWewOo]|east|west)"
+_NS = "(?:[NSns]|north|south|nord|norte|noord|s[u\u00fc]d|sur|sul|suid|zuid)"
+_EW = "(?:[EWewOo]|east|west|ost|est|este|leste|oos|oost|wes|ouest|oeste)"
 _LETTER = f"(?:{_NS}|{_EW})"
 _SECONDS = rf"(?:\s?{_NUMBER}\s?{_SECOND})?"
 _ANGLE = (
@@ -76,6 +78,10 @@ _NOT_IN = r"(?<![\w.+:/-])"
 _THOUSAND = "[ '\u2019]"
 _METRES = r"\d{1,2}[ .']?\d{2,3}[ .']?\d{3}(?:[.,]\d+)?(?!\d)"
 _AXIS = rf"[+-]?(?:\d{{1,3}}[.,]\d{{3,}}|\d{{5,7}}(?:[.,]\d+)?)(?!\s?px){_UNIT}"
+_POINT = r"[+-]?(?:\d{1,3}[.,]\d{2,}|[1-9]\d{4,6})"
+_PARTED = r"\s?[,;/| ]\s?"
+_BEFORE = r"(?<![\w.,])\d{1,3}(?:[.,]\d{1,9}\s?\u00b0?|\s?\u00b0)\s?"
+"""A number in front of its word, as in `50.12 nördlicher Breite`."""
 _MARK = r"(?<=[/?#&=._-])"
 _FINE = r"[+-]?\d{1,3}[.,]\d{3,}"
 
@@ -114,6 +120,17 @@ _CALLED = (
         rf"(?<!\w)(?:{_WIDTH}|{_LENGTH}){_OF_THE_EARTH}{_IS}{_FINE}{_UNIT}",
         rf"(?<!\w){_WIDTH}{_OF_THE_EARTH}{_IS}[+-]?\d{{1,2}}[.,]\d+{_UNIT}[\s,;/]*(?:und\s|en\s)?"
         rf"{_LENGTH}{_OF_THE_EARTH}{_IS}[+-]?\d{{1,3}}[.,]\d+{_UNIT}",
+        rf"\b(?:n[o\u00f8]r|n|s[uy])[a-z]{{0,8}}\.?\s{_WIDTH}{_IS}{_NUMBER}{_UNIT}",
+        rf"{_BEFORE}(?:n|s)[a-z\u00f8]{{0,8}}\.?\s?(?:{_WIDTH}|br\.)(?!\w)",
+        rf"{_BEFORE}(?:o|e|w|v)[a-z]{{0,8}}\.?\s?(?:{_LENGTH}|l\.)(?!\w)",
+        rf"\b\d{{1,3}}\s?Gra[da]\w{{0,3}}\s\d{{1,2}}\s?Min\w{{0,5}}\.?\s(?:{_LETTER})\b",
+    ),
+    # What is called a place, and two numbers.
+    _any(
+        r"\b(?:lat|latitude)\.?\s?[/,&+-]?\s?(?:and\s)?(?:lon|lng|long|longitude)\b\.?"
+        rf"\W{{0,3}}{_POINT}{_PARTED}{_POINT}{_UNIT}",
+        r"\b(?:gps|position|wgs ?84|etrs ?89|rd|rt ?90|lv95|gk|utm|wpt|waypoint|coord|koord)"
+        rf"[a-z-]{{0,14}}\W{{1,3}}{_POINT}{_PARTED}{_POINT}{_UNIT}",
     ),
 )
 _PATTERNS = (
@@ -177,7 +194,9 @@ _PATTERNS = (
         rf"1{_THOUSAND}[0-3]\d\d{_THOUSAND}\d{{3}}(?!\d)",
     ),
     re.compile(
-        r"\b(?:[HJNOST][A-HJ-Z]|[A-HJ-Z])\s\d{5}[ /,]{1,2}\d{5}(?!\d)"
+        rf"{_NOT_IN}[2-5](?:[.' ]\d{{3}}){{2}}\s?[/,;]\s?[56](?:[.' ]\d{{3}}){{2}}(?!\d)"
+        r"|\b[Gg]rid\W{1,2}[HJNOST][A-HJ-Z]\s?\d{3,4}\s?\d{3,4}\b"
+        r"|\b(?:[HJNOST][A-HJ-Z]|[A-HJ-Z])\s\d{5}[ /,]{1,2}\d{5}(?!\d)"
         r"|\b[HJNOST][A-HJ-Z]\d{5}\s?\d{5}(?!\d)"
         r"|\b(?!SN|SD|NO|NR)[HJNOST][A-HJ-Z]\s?(?:\d{4}\s\d{4}|\d{3}\s\d{3})(?![ -]?\d)"
     ),
@@ -226,11 +245,13 @@ _SIGNS = str.maketrans("\u2212\u2013\u00a0\u202f\u066b\uff0e\uff0c", "--  ..,")
 LATITUDES, LONGITUDES = 90.0, 180.0
 
 
+@lru_cache(maxsize=1024)
 def coordinates_in(text: str) -> tuple[str, ...]:
     """Give the pieces of a text that read like coordinates, in their order; none: an empty one.
 
     A date, a time, a mass or the name of a picture is none. Where both can be meant it would
-    sooner hold back a text too many than tell a place.
+    sooner hold back a text too many than tell a place. Known for a while: a comment stands with
+    each photo of its run.
     """
     plain = text.translate(_SIGNS)
     spans = sorted(_spans(plain), key=lambda span: (span[0], -span[1]))

@@ -13,8 +13,22 @@ from sqlalchemy.exc import IntegrityError
 from core.errors import PeopleError
 from core.handout import Handout
 from core.people import Person, Role, State, bare
-from core.store.tables import HANDOUTS, PEOPLE, PHOTOS, REFERENCE_PHOTOS, SECRETS, SHARES, TAGS
+from core.store.tables import (
+    HANDOUTS,
+    METADATA,
+    PEOPLE,
+    PHOTOS,
+    REFERENCE_PHOTOS,
+    SECRETS,
+    SHARES,
+    TAGS,
+)
 
+_WHO = {"tagger", "done_by", "made_by", "taken_back_by"}
+_SIGNED = [
+    column for table in METADATA.tables.values() for column in table.columns if column.name in _WHO
+]
+"""Columns of all tables that say who did something."""
 _FIELDS = [PEOPLE.c[name] for name in ("name", "role", "state", "account")]
 
 
@@ -53,6 +67,13 @@ def person(connection: Connection, name: str) -> Person | None:
     """Fetch one person by a name that is alike but for case and blanks."""
     cells = connection.execute(select(*_FIELDS).where(PEOPLE.c.same == _same(name))).first()
     return None if cells is None else Person(*cells)
+
+
+def everybody(connection: Connection) -> list[str]:
+    """Name all whom the study knows, sorted: its people, their accounts, who tagged and decided."""
+    columns = (PEOPLE.c.name, PEOPLE.c.account, *_SIGNED)
+    found = {name for one in columns for name in connection.scalars(select(one).distinct())}
+    return sorted(filter(None, found))
 
 
 def person_of(connection: Connection, account: str) -> Person | None:
@@ -178,11 +199,26 @@ def references(connection: Connection) -> list[Reference]:
     return [Reference(*cells) for cells in connection.execute(asked)]
 
 
-def turn_reference(connection: Connection, photo: int, species: str, by: str, at: datetime) -> bool:
-    """Make a photo a reference of a species, or no more one; says whether it is one now."""
+def turn_reference(
+    connection: Connection,
+    photo: int,
+    species: str,
+    by: str,
+    at: datetime,
+    *,
+    wanted: bool | None = None,
+) -> bool:
+    """Make a photo a reference of a species, or no more one; says whether it is one now.
+
+    As `wanted`, which may be so already; None turns it round.
+    """
     here = (REFERENCE_PHOTOS.c.photo_id == photo) & (REFERENCE_PHOTOS.c.species == species)
-    if connection.execute(delete(REFERENCE_PHOTOS).where(here)).rowcount:
+    is_one = connection.execute(select(REFERENCE_PHOTOS.c.photo_id).where(here)).first() is not None
+    if is_one and not wanted:
+        connection.execute(delete(REFERENCE_PHOTOS).where(here))
         return False
+    if is_one or wanted is False:
+        return is_one
     if connection.execute(select(PHOTOS.c.id).where(PHOTOS.c.id == photo)).first() is None:
         raise PeopleError(f"Photo {photo} is on no card of the study. Load the page again.")
     row = {"photo_id": photo, "species": species, "made_by": by, "made_at": at}
