@@ -1,22 +1,53 @@
 """Decide in which tables and words the analysis is told; no Streamlit, no terminal."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 
-from core.analysis.censored import CensoredModel, Group, Ratio
+from core.analysis.censored import INDEPENDENT, CensoredModel, Group, Ratio
 from core.analysis.intervals import Interval, Share, Undefined
 from core.analysis.ledger import Ledger
 from core.analysis.mixed import MixedModel
 from core.analysis.pairs import Pairs
 from core.analysis.ranks import SignedRank
 from core.analysis.rates import VisitRate, VisitRates
+from core.analysis.scales import SHARES
+from core.analysis.told import BOUNDS, VALUED, Tells, Told
 from core.analysis.used import Summary, UsedTrays
 from core.analysis.whole import Analysis
-from core.model import Status
-from core.plots.words import UNIT, counted, difference, number, p_text, says_in_words
-from core.sensitivity import Sensitivity, Setting
+from core.exports import tables
+from core.exports.tables import number_text
+from core.model import Species, Status
+from core.plots.flow import SHORT
+from core.plots.look import Figure
+from core.plots.steadiness import in_a_clause
+from core.plots.words import (
+    ANYBODY,
+    UNIT,
+    counted,
+    difference,
+    interval_text,
+    number,
+    p_text,
+    says_in_words,
+    what_can_be_said,
+)
+from core.sensitivity import FEEDERS, Sensitivity, Setting
 
 Line = dict[str, str]
 ALL_TRAYS = "all trays"
+EXACT = 4
+"""Digits behind the point of values that somebody checks."""
+MIXED = ", of different foragers: no p of microhabitats"
+EACH_TRAY = f"Caution: {INDEPENDENT}."
+"""Goes with shares of trays and with visit rates, too."""
+
+
+def headline(analysis: Analysis, others: Sensitivity | None = None) -> str:
+    """Say in front of everything what so many pairs can show, and how far it hangs on settings."""
+    said = what_can_be_said(analysis.test, analysis.choice)
+    mixed = not isinstance(analysis.test, Undefined) and analysis.test.mixed
+    clause = "" if others is None or mixed else in_a_clause(others)
+    return f"{said} {clause}".strip()
 
 
 def ledger_lines(found: Ledger) -> list[Line]:
@@ -42,9 +73,9 @@ def mass_alone(confirmed: Analysis, found: Analysis) -> str:
     if all_used <= known:
         return ""
     return (
-        f"Food was gone from {all_used} trays; of {known} the forager is confirmed. What follows "
-        "takes all of them by their mass, whoever ate: it is how much somebody left, not the "
-        "giving-up density of a species, and never goes into the numbers above."
+        f"Food was gone from {counted(all_used, 'tray')}; of {known} the forager is confirmed. "
+        "What follows takes all of them by their mass, whoever ate: it is how much somebody left, "
+        "not the giving-up density of a species, and never goes into the numbers above."
     )
 
 
@@ -66,10 +97,32 @@ def used_lines(used: Sequence[UsedTrays]) -> list[Line]:
             "not known": str(sum(n for _, n in one.unknown)),
             "share used": _share(one.share),
             "density where used": _summary(one.gud, UNIT[one.choice.measure]),
-            "only bounded": "; ".join(f"{n} {tells}" for tells, n in one.bounded),
         }
         for one in used
     ]
+
+
+def used_notes(used: Sequence[UsedTrays]) -> list[str]:
+    """Say what the table of trays used leaves open: bounds, who was not seen, what is not known."""
+    notes = ((one.microhabitat or ALL_TRAYS, _open(one)) for one in used)
+    return [*(f"{name}: {'; '.join(told)}." for name, told in notes if told), EACH_TRAY]
+
+
+def _open(one: UsedTrays) -> list[str]:
+    found = []
+    if one.bounded:
+        many = counted(sum(n for _, n in one.bounded), "density", "densities")
+        found.append(f"{many} only bounded ({_shortly(one.bounded)})")
+    if one.unseen:
+        found.append(f"{one.unseen} used by the mass alone, nobody seen")
+    if one.unknown:
+        many = "; ".join(f"{n} {why}" for why, n in one.unknown)
+        found.append(f"not known of {sum(n for _, n in one.unknown)} ({many})")
+    return found
+
+
+def _shortly(bounded: Sequence[tuple[Tells, int]]) -> str:
+    return "; ".join(f"{n} {SHORT[tells]}" for tells, n in bounded)
 
 
 def left_lines(used: Sequence[UsedTrays]) -> list[Line]:
@@ -123,8 +176,8 @@ def pair_lines(pairs: Pairs | Undefined, test: SignedRank | Undefined) -> list[L
         },
         {
             "what": "p",
-            "number": "not told" if isinstance(p, Undefined) else f"p = {p.p:.3g}",
-            "how": p.why if isinstance(p, Undefined) else str(p.method),
+            "number": "not told" if isinstance(p, Undefined) else p_text(p.p),
+            "how": p.why if isinstance(p, Undefined) else f"{p.method}{MIXED * bool(test.mixed)}",
         },
         {
             "what": "smallest p",
@@ -151,7 +204,13 @@ def lost_lines(pairs: Pairs | Undefined) -> list[Line]:
 def _interval(found: Interval | Undefined) -> str:
     if isinstance(found, Undefined):
         return f"no interval: {found.why}"
-    return f"{found.level:.1%} interval {number(found.low)} to {number(found.high)} ({found.how})"
+    return f"{interval_text(found)} ({found.how})"
+
+
+def _interval_and_p(found: MixedModel) -> str:
+    if isinstance(found.p, Undefined):
+        return f"no interval and no p: {found.p.why}"
+    return f"{_interval(found.interval)}; {p_text(found.p)}"
 
 
 def mixed_lines(found: MixedModel | Undefined) -> list[Line]:
@@ -159,17 +218,18 @@ def mixed_lines(found: MixedModel | Undefined) -> list[Line]:
     if isinstance(found, Undefined):
         return [{"what": "mixed model", "number": "not fitted", "how": found.why}]
     choice = found.choice
+    of = ", of the share eaten" if found.scale in SHARES else ""
     lines = [
         {"what": "trays", "number": str(found.n),
          "how": f"{found.left_out} only bounded, left out; scale: {found.scale}"},
-        {"what": f"{choice.first} minus {choice.second}", "number": number(found.effect),
-         "how": f"{_interval(found.interval)}; {p_text(found.p)}, "
+        {"what": f"{choice.first} minus {choice.second}{of}", "number": number(found.effect),
+         "how": f"{_interval_and_p(found)}, "
                 f"{counted(found.spare, 'degree')} of freedom"},
-        {"what": f"{choice.second}", "number": number(found.baseline), "how": "mean"},
+        {"what": f"{choice.second}{of}", "number": number(found.baseline), "how": "mean"},
     ]  # fmt: skip
     lines += [
         {"what": f"variance of {one.name}", "number": f"{one.share:.1%}",
-         "how": f"{number(one.variance)}, {one.levels} levels"}
+         "how": f"{number(one.variance)}, {counted(one.levels, 'level')}"}
         for one in found.components
     ]  # fmt: skip
     return lines + [{"what": "caution", "number": "", "how": words} for words in found.warnings]
@@ -194,7 +254,7 @@ def censored_lines(found: CensoredModel | Undefined) -> list[Line]:
 def _group(one: Group, unit: str) -> Line:
     naive = one.naive_mean
     beside = naive.why if isinstance(naive, Undefined) else f"{number(naive)} {unit}"
-    told = "; ".join(f"{n} {tells}" for tells, n in one.tells)
+    told = _shortly(one.tells)
     return {
         "what": f"geometric mean, {one.microhabitat}",
         "number": f"{number(one.geometric_mean)} {unit}",
@@ -238,11 +298,14 @@ def _rate(one: VisitRate) -> Line:
 
 
 def left_out_of_rates(found: VisitRates) -> str:
-    """Say which trays have no rate; empty when all have."""
+    """Say which trays have no rate, and that their answered stays are drawn; with the caution."""
     if not found.left_out:
-        return ""
+        return EACH_TRAY
     listed = "; ".join(f"{n} because {why}" for why, n in found.left_out)
-    return f"Left out of the rates: {listed}."
+    return (
+        f"Left out of the rates: {listed}. What is answered of their visits is in the figure of "
+        f"visits by the sun all the same. {EACH_TRAY}"
+    )
 
 
 def step_lines(found: Sensitivity) -> list[Line]:
@@ -292,14 +355,99 @@ def at_setting(found: Sensitivity, setting: Setting) -> str:
 
 def asked(analysis: Analysis) -> str:
     """Say of whom and of what the numbers are, with the settings behind them."""
-    choice, own = analysis.choice, analysis.settings
-    who = choice.forager.name if choice.forager else "whoever fed last"
-    within = "from controls" if own.tolerance is None else f"{own.tolerance:f} g"
+    choice = analysis.choice
+    who = choice.forager.name if choice.forager else ANYBODY
+    when = f", {choice.when}" if choice.when else ""
     return (
-        f"Density of {who}, {choice.measure}, {choice.first or '?'} minus {choice.second or '?'}; "
-        f"n = {analysis.ledger.n} study trays, {analysis.ledger.analysed} with a value. "
-        f"Gap {own.gap.total_seconds():g} s, tolerance {within}, taggers needed "
-        f"{own.taggers_needed}, stations by {choice.station_by}, "
-        f"{'nights averaged' if choice.average_nights else 'each night by itself'}, "
-        f"{choice.alternative} test, model on the scale {choice.scale}."
+        f"Density of {who}, {choice.measure}, {choice.first or '?'} minus {choice.second or '?'}"
+        f"{when}; n = {counted(analysis.ledger.n, 'study tray')}, {analysis.ledger.analysed} with "
+        f"a value. {settings_asked(analysis)}."
     )
+
+
+def settings_asked(analysis: Analysis) -> str:
+    """Say which settings the numbers stand on."""
+    choice, own = analysis.choice, analysis.settings
+    counted_only = analysis.counted == analysis.ledger.n > 0
+    from_controls = own.tolerance is None or counted_only
+    within = "from controls" if from_controls else f"{own.tolerance:f} g"
+    return (
+        f"Gap {own.gap.total_seconds():g} s, tolerance {within}, several species: "
+        f"{FEEDERS[own.feeder]}, taggers needed {own.taggers_needed}, stations by "
+        f"{choice.station_by}, "
+        f"{'nights averaged' if choice.average_nights else 'each night by itself'}, "
+        f"{choice.alternative} test, model on the scale {choice.scale}"
+    )
+
+
+def clocks_asked(checks: int, corrections: int) -> str:
+    """Say how far the times of cameras were put right."""
+    made = counted(corrections, "correction") if corrections else "no correction"
+    return f"Clocks: {counted(checks, 'check') if checks else 'no check'}, {made} accepted."
+
+
+def shown_first(foragers: Sequence[Species], key: str) -> str:
+    """Say why this forager is shown where nobody asked; empty where there is no other."""
+    if len(foragers) < 2 or foragers[0].key != key:  # noqa: PLR2004
+        return ""
+    return (
+        f"Shown first: the forager with most densities, {foragers[0].name}. Others can be asked "
+        f"for, and {ANYBODY}."
+    )
+
+
+def tray_lines(owned: Sequence[Told], told: Sequence[Told], pairs: Pairs | Undefined) -> list[Line]:
+    """Give each tray that has an owner: its density in the measure, and in which pair it is.
+
+    Parameters
+    ----------
+    owned, told
+        What each tray tells of its own owner, and of the forager that is asked for.
+    """
+    made = () if isinstance(pairs, Undefined) else pairs.made
+    place = {side.name: at for at, one in enumerate(made, 1) for side in (one.first, one.second)}
+    return [
+        {
+            "deployment": one.name, "site": one.outcome.deployment.site,
+            "night": str(one.night or ""), "microhabitat": one.outcome.deployment.microhabitat,
+            "owner": one.outcome.forager, "at least": _exact(one.low) * (one.tells in BOUNDS),
+            "at most": _exact(one.high) * (one.tells in BOUNDS), "density": _exact(one.value),
+            "here": "" if asked.value is not None else str(asked.tells),
+            "caution": str(one.outcome.reason) * (one.outcome.status is Status.CAUTION),
+            "pair": str(place.get(one.name, "")),
+        }
+        for one, asked in zip(owned, told, strict=True)
+        if one.outcome.status in VALUED
+    ]  # fmt: skip
+
+
+def made_lines(pairs: Pairs | Undefined) -> list[Line]:
+    """Give each pair with both densities, their owners, and the difference that is ranked."""
+    if isinstance(pairs, Undefined):
+        return []
+    first, second = pairs.choice.first, pairs.choice.second
+    return [
+        {
+            "pair": str(number), "station": one.station, "night": str(one.night),
+            f"{first}: tray": one.first.name, f"{first}: density": _exact(one.first.value),
+            f"{first}: owner": one.first.outcome.forager,
+            f"{second}: tray": one.second.name, f"{second}: density": _exact(one.second.value),
+            f"{second}: owner": one.second.outcome.forager, "difference": _exact(one.difference),
+        }
+        for number, one in enumerate(pairs.made, start=1)
+    ]  # fmt: skip
+
+
+def rows_text(made: Figure, settings: str = "") -> str:
+    """Give the rows behind a figure as CSV, each with what it is of and the settings behind it."""
+    whole = {**made.asked, **({"settings": settings} if settings else {})}
+    names = list(dict.fromkeys([*(made.rows[0] if made.rows else ()), *whole])) or ["empty"]
+    rows = (
+        {name: "" if (v := {**whole, **row}.get(name)) is None else str(v) for name in names}
+        for row in made.rows
+    )
+    return "".join(tables.csv_text(names, rows))
+
+
+def _exact(value: Decimal | None) -> str:
+    return number_text(value, EXACT)

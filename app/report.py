@@ -7,30 +7,35 @@ height of the sun, which would tell where the trays stood.
 
 import base64
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from html import escape
+from itertools import count
 
-from app import answers, reportwords, wording
+from app import answers, foodwords, reportwords, wording
 from app.reportwords import Facts
 from core.analysis.choice import Choice, folded
 from core.analysis.daylight import Place, by_the_sun
 from core.analysis.intervals import Undefined
 from core.analysis.pairs import Pairs
+from core.analysis.told import tell
 from core.analysis.whole import Analysis, analyse
-from core.model import HANDLER, AnsweredVisit, Outcome, Photo, Species, SpeciesRole, Status
+from core.model import AnsweredVisit, Outcome, Photo, Species, SpeciesRole, Status
 from core.plots import look
-from core.plots.daylight import daylight_figure
+from core.plots.daylight import daylight_figures
 from core.plots.flow import flow_figure
 from core.plots.look import Figure
 from core.plots.pairs import differences_figure, pairs_figure
 from core.plots.residuals import fitted_figure, normal_figure
 from core.plots.steadiness import steps_figure
-from core.plots.words import counted, what_can_be_said
+from core.plots.words import UNIT, counted
+from core.privacy import shows_people
 from core.sensitivity import Sensitivity
 
 LONGEST_WORD = 30
 """Longer words, such as checksums, are broken where a column ends. [characters]"""
+DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
+"""Is never broken at its dashes."""
 MOST_PICTURES = 6
 """So many photos of a tray are shown at the most."""
 WITHOUT = (Status.DROP, Status.ERROR, Status.PENDING, Status.NO_GUD)
@@ -62,6 +67,10 @@ class Material:
     picture_of: PictureOf
     by_mass: Analysis
     """Of the same trays, whoever ate."""
+    seasons: Mapping[str, str]
+    """The season of each tray deployment."""
+    shown_first: str = ""
+    """Why this forager is shown, where nobody asked for one."""
     sensitivity: Sensitivity | None = None
 
 
@@ -76,11 +85,12 @@ def page(material: Material, wanted: Wanted) -> str:
         [
             f"<h1>{escape(title)}</h1>",
             _paragraph(
-                f"What this can say. {what_can_be_said(analysis.test, analysis.choice)}"
+                f"What this can say. {answers.headline(analysis, shown.sensitivity)}"
                 f"{answers.mass_says_more(analysis, shown.by_mass)}"
             ),
-            _paragraph(answers.asked(analysis)),
+            _paragraph(f"{answers.asked(analysis)} {_clocks(facts)} {shown.shown_first}".strip()),
             *map(_paragraph, analysis.remarks),
+            _paragraph(foodwords.remark(facts.readings.values())),
             _heading("Methods"),
             _paragraph(reportwords.methods(facts, analysis)),
             _heading("Settings"),
@@ -91,7 +101,9 @@ def page(material: Material, wanted: Wanted) -> str:
                 "2014, Biodiversity and Conservation 23:2321), as the logs have them."
             ),
             _table(reportwords.reporting_items(facts, shown.choice, places=wanted.places)),
+            *_corrected(shown),
             *_results(analysis, shown, wanted),
+            *_values(analysis, shown),
             *_set_aside(shown, wanted),
             _heading("To check this report"),
             _paragraph("What the numbers were worked out with:"),
@@ -104,39 +116,84 @@ def page(material: Material, wanted: Wanted) -> str:
     return _PAGE.replace("@title@", escape(title)).replace("@body@", body)
 
 
+def _clocks(facts: Facts) -> str:
+    return answers.clocks_asked(facts.checks, facts.corrections) if facts.placements else ""
+
+
+def _corrected(material: Material) -> Iterable[str]:
+    """Give the factors that the food was corrected by."""
+    facts = material.facts
+    lines = foodwords.factor_lines(material.outcomes, facts.readings, facts.settings)
+    if lines:
+        yield _heading("What the food was corrected by")
+        yield _paragraph(
+            "Food left is divided by each factor: what controls weighed after, over before. SD is "
+            "that of the single controls."
+        )
+        yield _table(lines)
+
+
 def _results(analysis: Analysis, material: Material, wanted: Wanted) -> Iterable[str]:
     pairs, test, found = analysis.pairs, analysis.test, material.sensitivity
+    number = count(1)
     yield _heading("From all trays to those with a density")
-    yield _figure(flow_figure(analysis.ledger), 1)
+    yield _figure(flow_figure(analysis.ledger), number)
     yield _table(answers.ledger_lines(analysis.ledger))
     yield _heading("Use of trays, and density where they were used")
     yield _table(answers.used_lines(analysis.used))
+    yield from map(_paragraph, answers.used_notes(analysis.used))
     yield _heading("Pairs")
-    yield _figure(pairs_figure(pairs, test), 2)
-    yield _figure(differences_figure(pairs, test), 3)
+    yield _figure(pairs_figure(pairs, test), number)
+    yield _figure(differences_figure(pairs, test), number)
     yield _table(answers.pair_lines(pairs, test))
     if not isinstance(pairs, Undefined):
         yield _paragraph(pairs.warning)
     yield _lost(pairs)
     yield _heading("Visits")
     if not material.facts.sensitive or wanted.places:
-        daylight = by_the_sun(material.outcomes, material.tray_places, analysis.choice)
-        yield _figure(daylight_figure(daylight, material.species, analysis.choice.zone), 4)
+        yield from _by_the_sun(analysis, material, number)
     yield _table(answers.rate_lines(analysis.rates))
     yield _paragraph(answers.left_out_of_rates(analysis.rates))
     yield _heading("Models")
     yield _table(answers.mixed_lines(analysis.mixed))
     if not isinstance(analysis.mixed, Undefined):
-        yield _figure(fitted_figure(analysis.mixed), 5)
+        yield _figure(fitted_figure(analysis.mixed), number)
         if not isinstance(normal := normal_figure(analysis.mixed), Undefined):
-            yield _figure(normal, 6)
+            yield _figure(normal, number)
     yield _table(answers.censored_lines(analysis.censored))
     yield from _by_mass(analysis, material.by_mass)
     if found is not None:
         yield _heading("How far this hangs on the settings")
-        yield _figure(steps_figure(found), 7)
+        yield _figure(steps_figure(found), number)
         yield _table(answers.step_lines(found))
         yield _table(answers.unsteady_lines(found))
+
+
+def _by_the_sun(analysis: Analysis, material: Material, number: Iterator[int]) -> Iterable[str]:
+    choice = analysis.choice
+    daylight = by_the_sun(material.outcomes, material.tray_places, choice)
+    found = daylight_figures(daylight, material.species, choice.zone, material.seasons)
+    for one in (found,) if isinstance(found, Undefined) else found:
+        yield _figure(one, number)
+
+
+def _values(analysis: Analysis, material: Material) -> Iterable[str]:
+    """List every value that went in, so that somebody can check them."""
+    choice = analysis.choice
+    owned, told = (
+        tell(material.outcomes, one, material.species)
+        for one in (replace(choice, forager=None), choice)
+    )
+    trays = answers.tray_lines(owned, told, analysis.pairs)
+    pairs = answers.made_lines(analysis.pairs)
+    unit = UNIT[analysis.choice.measure]
+    yield _heading(f"Trays with an owner ({len(trays)}) and pairs ({len(pairs)})")
+    yield _paragraph(
+        f"All trays whose forager is confirmed, whoever it is; densities and bounds [{unit}]. "
+        "Under `here` stands why a tray gives this question no value."
+    )
+    yield _folding(f"{counted(len(trays), 'tray')} with an owner", trays)
+    yield _folding(f"{counted(len(pairs), 'pair')} with a density on both sides", pairs)
 
 
 def _by_mass(confirmed: Analysis, found: Analysis) -> Iterable[str]:
@@ -146,6 +203,7 @@ def _by_mass(confirmed: Analysis, found: Analysis) -> Iterable[str]:
         yield _heading("By mass alone, whoever ate")
         yield _paragraph(told)
         yield _table(answers.left_lines(found.used))
+        yield from map(_paragraph, answers.used_notes(found.used))
         yield _table(answers.pair_lines(found.pairs, found.test))
         yield _lost(found.pairs)
         yield _table(answers.mixed_lines(found.mixed))
@@ -198,17 +256,12 @@ def _pictures(outcome: Outcome, material: Material, wanted: Wanted) -> str:
     cells = [_picture(photo, material.picture_of) for photo in photos[:MOST_PICTURES]]
     hidden = len(parts) - len(shown)
     words = [
-        f"{counted(hidden, 'visit')} left out, people are or may be on them" if hidden else "",
-        f"{len(photos) - MOST_PICTURES} more photos" if len(photos) > MOST_PICTURES else "",
+        f"{counted(hidden, 'visit')} left out: people may be on them, or no answer is held"
+        if hidden
+        else "",
+        counted(len(photos) - MOST_PICTURES, "more photo") if len(photos) > MOST_PICTURES else "",
     ]
     return "".join(cells) + _paragraph("; ".join(filter(None, words)))
-
-
-def shows_people(answered: AnsweredVisit, species: Mapping[str, Species]) -> bool:
-    """Say whether people may be on the photos of a visit: said so by anybody, or not looked at."""
-    said = {tag.species for tag in answered.answer.tags}
-    persons = {key for key, one in species.items() if one.role is SpeciesRole.PERSON}
-    return not said or bool(said & (persons | {HANDLER}))
 
 
 def _ends(answered: AnsweredVisit) -> tuple[Photo, ...]:
@@ -308,18 +361,28 @@ def _table(lines: Sequence[Mapping[str, str]]) -> str:
 def _cell(words: str) -> str:
     """Give a cell; only one with a word that no column could hold is broken anywhere."""
     long = max(map(len, words.split()), default=0) > LONGEST_WORD
-    opened = '<td class="long">' if long else "<td>"
+    opened = (
+        '<td class="long">' if long else '<td class="date">' if DATE.fullmatch(words) else "<td>"
+    )
     return f"{opened}{escape(words)}</td>"
 
 
-def _figure(found: Figure | Undefined, number: int) -> str:
+def _folding(title: str, lines: Sequence[Mapping[str, str]]) -> str:
+    """Give a table that can be folded away on a screen, and is open on paper."""
+    if not lines:
+        return ""
+    return f"<details open><summary>{escape(title)}</summary>{_table(lines)}</details>"
+
+
+def _figure(found: Figure | Undefined, numbers: Iterator[int]) -> str:
     """Give a figure inline; its marks' ids are made its own, since all figures share one page."""
     if isinstance(found, Undefined):
         return _paragraph(f"Nothing to draw here: {found.why}.")
+    number = next(numbers)
     drawn = re.sub(r'(id="|url\(#|href="#)', rf"\1f{number}-", look.svg(found))
     return (
         f'<figure role="img" aria-label="{escape(found.words, quote=True)}">{drawn}'
-        f"<figcaption>Figure {number}. {escape(found.title)}. {escape(found.note)}</figcaption>"
+        f"<figcaption>Figure {number}. {escape(found.title)}. {escape(found.caption)}</figcaption>"
         "</figure>"
     )
 
@@ -338,6 +401,8 @@ table { border-collapse: collapse; margin: 0.8rem 0; width: 100%; font-size: 13p
 th, td { border-bottom: 1px solid #c5ccc8; padding: 0.25rem 0.5rem; text-align: left;
  vertical-align: top; overflow-wrap: break-word; }
 td.long { overflow-wrap: anywhere; }
+td.date { white-space: nowrap; }
+summary { font-weight: bold; cursor: pointer; }
 thead { display: table-header-group; }
 tr, figure, section { break-inside: avoid; }
 figure { margin: 1rem 0; }

@@ -1,5 +1,6 @@
 """The command that writes a report of a study: what is asked of it, and where it goes."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,13 +14,20 @@ if TYPE_CHECKING:
 
 MEASURES = click.Choice(["grams", "grams-per-litre", "items", "proportion"])
 SCALES = click.Choice(["raw", "log", "logit", "arcsine"])
+ANY = "any"
+"""Asks for whoever fed last, in place of a forager."""
 ALTERNATIVES = click.Choice(["two-sided", "greater", "less"])
 
 
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path))
 @click.argument("file", metavar="FILE.html", type=click.Path(path_type=Path))
-@click.option("--forager", metavar="KEY", default="", help="Whose density: a key of the species.")
+@click.option(
+    "--forager",
+    metavar="KEY",
+    help="Whose density: a key of the species, or 'any': whoever fed last.  "
+    "[default: the one with most densities]",
+)
 @click.option("--microhabitats", nargs=2, metavar="FIRST SECOND", help="What is compared.")
 @click.option("--season", multiple=True, metavar="S", help="Only trays of this season.")
 @click.option("--measure", type=MEASURES, help="In what densities are told.")
@@ -34,7 +42,7 @@ ALTERNATIVES = click.Choice(["two-sided", "greater", "less"])
 def report(
     study: Path,
     file: Path,
-    forager: str,
+    forager: str | None,
     microhabitats: tuple[str, str] | None,
     season: tuple[str, ...],
     measure: str | None,
@@ -51,6 +59,7 @@ def report(
 
     It needs no network and no other file. People and places are left out unless asked for.
     """
+    from app import answers  # noqa: PLC0415
     from app import report as layout  # noqa: PLC0415
     from core.analysis.choice import Alternative, Measure  # noqa: PLC0415
     from core.analysis.scales import Scale  # noqa: PLC0415
@@ -60,17 +69,28 @@ def report(
     if file.exists() and not overwrite:
         raise StudyError(f"{file} is there already. Name another file, or say --overwrite.")
     with Workspace.open(study) as workspace:
+        known = workspace.analysis.foragers()
+        whose = whose_density(forager, [one.key for one in known])
         question = replace(
-            workspace.analysis.question(forager, microhabitats, season),
+            workspace.analysis.question(whose, microhabitats, season),
             measure=Measure[_name(measure)] if measure else None,
             scale=Scale[_name(scale)],
             average_nights=not each_night,
             alternative=Alternative[_name(alternative)],
         )
         material = gather(workspace, question, sensitivity=sensitivity)
+        if forager is None:
+            material = replace(material, shown_first=answers.shown_first(known, whose))
         made = layout.page(material, layout.Wanted(people, places, pictures))
     _write(file, made)
     click.echo(f"Wrote {file}.", err=True)
+
+
+def whose_density(word: str | None, owners: Sequence[str]) -> str:
+    """Give the forager that is asked for: unasked the first of the owners, `any`: no single one."""
+    if word is None:
+        return owners[0] if owners else ""
+    return "" if word.strip().casefold() == ANY else word
 
 
 def _name(word: str) -> str:
@@ -82,31 +102,41 @@ def gather(
     workspace: "Workspace", question: "Question", *, sensitivity: bool = False
 ) -> "Material":
     """Ask the study for everything that a report is made of."""
+    from app.foodwords import readings_of  # noqa: PLC0415
     from app.report import Material  # noqa: PLC0415
-    from app.reportwords import Facts  # noqa: PLC0415
-    from core.agreement import group_agreement  # noqa: PLC0415
+    from app.reportwords import Facts, visits_of  # noqa: PLC0415
+    from core.agreement import group_agreement, read_visits  # noqa: PLC0415
     from core.analysis.daylight import places_of  # noqa: PLC0415
+    from core.analysisbook import season_of  # noqa: PLC0415
 
-    placements = workspace.placements()
+    analysis, zone = workspace.analysis, workspace.zone
+    placements, outcomes = analysis.placements(question), analysis.outcomes(question)
+    names = {one.placement for one in placements}
+    visits = visits_of(outcomes) if question.seasons else workspace.people.visits()
+    read = read_visits(visits)
+    history = [one for one in workspace.clocks.history() if one.placement in names]
     facts = Facts(
-        trays=workspace.trays(),
+        trays=analysis.trays(question),
         placements=placements,
         settings=workspace.settings,
-        taggers=len(workspace.taggers()),
-        corrections=sum(one.taken_back is None for one in workspace.clocks.history()),
-        checks=len(workspace.clock_checks()),
-        agreed=group_agreement(workspace.people.read_visits()),
+        taggers=len({tag.tagger for one in visits for tag in one.answer.tags}),
+        corrections=sum(one.taken_back is None for one in history),
+        checks=sum(one.placement in names for one in workspace.clock_checks()),
+        agreed=group_agreement(read),
+        ruled=sum(one.ruled for one in read),
         sensitive=any(one.sensitive for one in workspace.species().values()),
+        readings=readings_of(workspace.trays(), outcomes, workspace.settings),
     )
     return Material(
         facts=facts,
-        outcomes=workspace.analysis.outcomes(question),
+        outcomes=outcomes,
         choice=workspace.analysis.choice(question),
         species=workspace.species(),
         tray_places=places_of(placements),
         checksums=workspace.analysis.checksums(),
         picture_of=lambda photo: _small_copy(workspace, photo),
-        by_mass=workspace.analysis.by_mass(question),
+        by_mass=analysis.by_mass(question),
+        seasons={one.deployment.deployment: season_of(one.deployment, zone) for one in outcomes},
         sensitivity=workspace.analysis.sensitivity(question) if sensitivity else None,
     )
 

@@ -8,22 +8,24 @@ References
 """
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from importlib.metadata import PackageNotFoundError, version
 from platform import python_version
 
+from app import foodwords
 from app.wording import FEEDER_WORDS
 from core import food
 from core.agreement import GroupAgreement
 from core.analysis.choice import Choice, folded, night_of
-from core.analysis.intervals import ALPHA, LEVEL, Undefined
+from core.analysis.intervals import ALPHA, LEVEL, Interval, Undefined
 from core.analysis.mixed import MixedModel
 from core.analysis.whole import Analysis
 from core.exports.tables import number_text
-from core.model import Placement, TrayDeployment, TrayRole
-from core.plots.words import counted
+from core.food import Reading
+from core.model import AnsweredVisit, Outcome, Placement, TrayDeployment, TrayRole
+from core.plots.words import counted, level_text
 from core.settings import Settings
 
 Line = dict[str, str]
@@ -39,8 +41,9 @@ class Facts:
     """What a report is made of, beside the analysis."""
 
     trays: Sequence[TrayDeployment]
-    """The whole tray log."""
+    """The study trays that are asked for, and all controls."""
     placements: Sequence[Placement]
+    """Those that may have stood at these trays."""
     settings: Settings
     taggers: int
     corrections: int
@@ -49,15 +52,31 @@ class Facts:
     """Clock checks."""
     agreed: GroupAgreement
     """How far those who read the same visits agree, nobody named."""
+    ruled: int
+    """Visits on which an instructor ruled."""
     sensitive: bool
     """Whether the study lists a species whose places are not to be published."""
+    readings: Mapping[str, Reading]
+    """What became of the food of each tray that is asked for."""
+
+
+def visits_of(outcomes: Iterable[Outcome]) -> list[AnsweredVisit]:
+    """Give the visits that fall into the windows of trays, each once."""
+    parts = (part for one in outcomes for seen in one.seen for part in seen.parts)
+    found = {(part.visit.placement, part.visit.number): part for part in parts}
+    return list(found.values())
 
 
 def methods(facts: Facts, analysis: Analysis) -> str:
     """Tell how densities, visits and the answer came about, as a paragraph of a paper would."""
-    own, choice = facts.settings, analysis.choice
-    return " ".join([_field(facts, choice), _visits(facts), _food(facts), _whose(own),
-                     _statistics(analysis)])  # fmt: skip
+    parts = [
+        _field(facts, analysis.choice),
+        _visits(facts) if facts.placements else "",
+        _food(facts),
+        _whose(facts),
+        _statistics(analysis, watched=bool(facts.placements)),
+    ]
+    return " ".join(filter(None, parts))
 
 
 def _field(facts: Facts, choice: Choice) -> str:
@@ -66,10 +85,11 @@ def _field(facts: Facts, choice: Choice) -> str:
     sites = {folded(one.site) for one in study if one.site}
     cameras = counted(len(facts.placements), "camera placement")
     watched = f"watched by {cameras}" if facts.placements else "watched by no camera"
+    when = f" ({choice.when})" if choice.when else ""
     return (
-        f"{counted(len(study), 'tray')} were set out at {counted(len(sites), 'site')} over "
-        f"{counted(len(nights), 'night')} and {watched}. Each tray was weighed (or "
-        "its food counted) when it was set out and when it was picked up."
+        f"{counted(len(study), 'tray was', 'trays were')} set out at "
+        f"{counted(len(sites), 'site')} over {counted(len(nights), 'night')}{when} and {watched}. "
+        "Each tray was weighed (or its food counted) when it was set out and when it was picked up."
     )
 
 
@@ -87,11 +107,17 @@ def _visits(facts: Facts) -> str:
     return (
         f"{clocks} Photos of one camera no more than {own.gap.total_seconds():g} s apart made one "
         f"visit. {counted(facts.taggers, 'person', 'people')} named the animals; {agree}, unless "
-        f"an instructor ruled. {_agreed(facts.agreed)} No answer came from a machine."
+        f"an instructor ruled. {agreed(facts.agreed, facts.ruled)} No answer came from a machine."
     )
 
 
-def _agreed(found: GroupAgreement) -> str:
+def agreed(found: GroupAgreement, ruled: int) -> str:
+    """Tell how far readers agree, and on how many visits an instructor ruled."""
+    on = counted(ruled, "visit") if ruled else "no visit"
+    return f"{_alike(found)} An instructor ruled on {on}."
+
+
+def _alike(found: GroupAgreement) -> str:
     """Tell how far readers agree, over the visits that at least two of them read."""
     if not found.n or isinstance(found.agreement, Undefined):
         return "No visit was read by two people, so how far readers agree is not known."
@@ -100,17 +126,25 @@ def _agreed(found: GroupAgreement) -> str:
         if isinstance(one, Undefined):
             words.append(f"{name} is not told ({one.why})")
         else:
-            words.append(f"{name} was {one.value:.2f} (n = {one.n})")
+            words.append(f"{name} was {one.value:.2f} (n = {one.n}){_between(one.interval)}")
     return f"Of {counted(found.n, 'visit')} read by two or more, {'; '.join(words)}."
+
+
+def _between(found: Interval | Undefined) -> str:
+    if isinstance(found, Undefined):
+        return f", no interval ({found.why})"
+    return f", {level_text(found.level)} interval {found.low:.2f} to {found.high:.2f}"
 
 
 def _food(facts: Facts) -> str:
     own = facts.settings
     controls = food.controls_of(facts.trays, own.timezone)
     parts = []
-    if own.moisture_corrected and controls.moisture:
+    study = [one for one in facts.trays if one.role is TrayRole.STUDY]
+    wet = {one.deployment for tray in study for one in food.matching_moisture(tray, controls)[0]}
+    if own.moisture_corrected and wet:
         parts.append(
-            f"moisture by {counted(len(controls.moisture), 'control tray')} of the same day (and "
+            f"moisture by {counted(len(wet), 'control tray')} of the same day (and "
             "site, where there was one)"
         )
     if own.sifting_corrected and controls.sift:
@@ -123,14 +157,18 @@ def _food(facts: Facts) -> str:
     weighed = [one for one in controls.sift if not one.counted]
     within = food.tolerance(weighed, own.scale_step, own.tolerance)
     how = food.tolerance_how(weighed, own.tolerance)
+    without = f" {remark}" if (remark := foodwords.remark(facts.readings.values())) else ""
     return (
-        f"{corrected} A loss of no more than {number_text(within, 4)} g ({how}) counted as nobody "
-        f"having fed; at or below {own.scale_step:f} g left a tray counted as emptied, its density "
-        "as below that."
+        f"{corrected}{without} A loss of no more than {number_text(within, 4)} g ({how}) counted "
+        f"as nobody having fed; at or below {own.scale_step:f} g left a tray counted as emptied, "
+        "its density as below that."
     )
 
 
-def _whose(own: Settings) -> str:
+def _whose(facts: Facts) -> str:
+    if not facts.placements:
+        return "Nobody saw who ate, so what was left is told by mass alone."
+    own = facts.settings
     return (
         "A density belongs to the last animal that fed; a tray was set aside where that could "
         f"not be told. Where several species were on the tray, {FEEDER_WORDS[own.feeder]}. "
@@ -138,7 +176,7 @@ def _whose(own: Settings) -> str:
     )
 
 
-def _statistics(analysis: Analysis) -> str:
+def _statistics(analysis: Analysis, *, watched: bool) -> str:
     choice = analysis.choice
     nights = (
         "the nights of a station were averaged first"
@@ -149,8 +187,9 @@ def _statistics(analysis: Analysis) -> str:
         f"Densities are told as {choice.measure}. "
         f"Trays of {choice.first} and {choice.second} of one site and night were paired and their "
         f"differences compared by the Wilcoxon signed-rank test ({choice.alternative}) and the "
-        f"Hodges-Lehmann estimate; {nights}. Shares have Wilson intervals, visit rates the "
-        "watched hours as exposure. "
+        f"Hodges-Lehmann estimate; {nights}. Shares have Wilson intervals"
+        f"{', visit rates the watched hours as exposure' * watched}; in both each tray counts on "
+        "its own. "
         f"Intervals are of {LEVEL:.0%}, and the level of tests is {ALPHA:g}."
     )
     if isinstance(analysis.mixed, MixedModel):
@@ -197,6 +236,7 @@ def reporting_items(facts: Facts, choice: Choice, *, places: bool) -> list[Line]
         ("settings", "sensitivity, photos a trigger, video",
          _column(cameras, ("sensitivity", "photos_per_trigger", "burst", "video"))),
         ("settings", "clock", _several(one.clock or "the study's zone" for one in cameras)),
+        ("design", "season", ", ".join(choice.seasons) or "all"),
         ("design", "trays", _several(str(one.role) for one in facts.trays)),
         ("design", "microhabitats", _several(one.microhabitat for one in study)),
         ("design", "food", _several(one.food for one in study)),
@@ -211,7 +251,8 @@ def _trays_each(cameras: Sequence[Placement]) -> str:
     """Say how many placements there are, and how many trays each has in view."""
     if not cameras:
         return "none"
-    return f"{len(cameras)}, {_several(str(len(one.trays)) for one in cameras)} trays each"
+    each = _several(counted(len(one.trays), "tray") for one in cameras)
+    return f"{len(cameras)}, {each} each"
 
 
 def _several(values: Iterable[str]) -> str:

@@ -12,7 +12,15 @@ from zoneinfo import ZoneInfo
 
 from core import chain, food, views
 from core.analysis.bymass import by_mass
-from core.analysis.choice import Alternative, Choice, Measure, folded, night_of, proposed
+from core.analysis.choice import (
+    Alternative,
+    Choice,
+    Measure,
+    folded,
+    in_order,
+    night_of,
+    proposed,
+)
 from core.analysis.daylight import Daylight, by_the_sun, places_of
 from core.analysis.scales import Scale
 from core.analysis.whole import Analysis, analyse
@@ -21,10 +29,12 @@ from core.errors import StudyError
 from core.exports import longtable, tables
 from core.kept import Kept, looking_for_no_garbage
 from core.model import Outcome, Placement, Species, TrayDeployment, TrayRole
+from core.outcomes import was_there
 from core.sensitivity import Sensitivity, grid_of, sensitivity
 from core.settings import Settings
 from core.store import Database, data_version
 from core.watchbook import Watchbook
+from core.windows import window_of
 
 SEASON = "season"
 """A column of the tray log of people's own that names the season of a tray."""
@@ -97,7 +107,8 @@ class Analysisbook:
     def seasons(self) -> list[str]:
         """Give the seasons of the study trays: a `season` column of the log, else the months."""
         zone = self._settings.timezone
-        return sorted({season_of(one.deployment, zone) for one in self._outcomes()})
+        names = {season_of(one.deployment, zone) for one in self._outcomes()}
+        return sorted(names, key=in_order)
 
     def question(
         self, forager: str, sides: tuple[str, str] | None, seasons: tuple[str, ...]
@@ -107,15 +118,16 @@ class Analysisbook:
         StudyError, with the likely name, for what the study does not have.
         """
         keys = {folded(word): one.key for one in self._species().values()
-                for word in (one.scientific_name, one.name, one.key)}  # fmt: skip
+                for word in (one.scientific_name, one.name, one.key) if folded(word)}  # fmt: skip
         named = [one.name for one in self._species().values()]
-        if forager:
+        asked = folded(forager)
+        if asked:
             _refuse_unknown("species", forager, named, keys)
         for side in sides or ():
             _refuse_unknown("microhabitat", side, self.microhabitats())
         for season in seasons:
             _refuse_unknown("season", season, self.seasons())
-        return Question(keys.get(folded(forager), ""), sides, seasons)
+        return Question(keys[asked] if asked else "", sides, seasons)
 
     # --- what is answered ------------------------------------------------------------------
 
@@ -141,7 +153,27 @@ class Analysisbook:
             scale=question.scale,
             average_nights=question.average_nights,
             alternative=question.alternative,
+            seasons=question.seasons,
+            item_mass=self._settings.item_mass,
         )
+
+    def trays(self, question: Question) -> list[TrayDeployment]:
+        """Give the tray log without the study trays of other seasons."""
+        with self._database.read() as connection:
+            log = self._kept.logs(connection).trays
+        asked = {one.deployment.deployment for one in self.outcomes(question)}
+        return [one for one in log if one.role is not TrayRole.STUDY or one.deployment in asked]
+
+    def placements(self, question: Question) -> list[Placement]:
+        """Give the placements that may have stood at a tray that is asked for, in its window."""
+        if not question.seasons:
+            return self._placements()
+        asked = [one.deployment for one in self.outcomes(question)]
+        return [
+            place
+            for place in self._placements()
+            if any(tray.tray in place.trays and was_there(place, window_of(tray)) for tray in asked)
+        ]
 
     def analyse(self, question: Question) -> Analysis:
         """Give everything that the outcomes say to a question."""
@@ -183,7 +215,7 @@ class Analysisbook:
 
     def _over_the_grid(self, question: Question) -> Sensitivity:
         study = self.study(question)
-        grid = grid_of(self._settings, corrected=study.corrected)
+        grid = grid_of(self._settings, corrected=study.corrected, weighed=study.weighed)
         with looking_for_no_garbage():
             return sensitivity(study, grid, self.choice(question))
 
@@ -192,7 +224,8 @@ class Analysisbook:
         zone, mass = self._settings.timezone, self._settings.item_mass
         outcomes = self._outcomes()
         wide = (tables.outcome_row(one, zone) for one in outcomes)
-        long = (row for one in outcomes for row in longtable.long_rows(one, zone, mass))
+        known = self._species()
+        long = (row for one in outcomes for row in longtable.long_rows(one, zone, mass, known))
         return {
             "lastbite outcomes STUDY --csv FILE": _sha256(tables.OUTCOME_COLUMNS, wide),
             "lastbite outcomes STUDY --long FILE": _sha256(longtable.LONG_COLUMNS, long),
@@ -200,8 +233,9 @@ class Analysisbook:
 
     def long_rows(self) -> Iterator[tables.Row]:
         """Give the tidy table of outcomes: one number a row."""
+        zone, mass, known = self._settings.timezone, self._settings.item_mass, self._species()
         for one in self._outcomes():
-            yield from longtable.long_rows(one, self._settings.timezone, self._settings.item_mass)
+            yield from longtable.long_rows(one, zone, mass, known)
 
     def study(self, question: Question) -> chain.Study:
         """Give what outcomes are worked out from; trays of other seasons are no study trays."""
@@ -220,11 +254,11 @@ class Analysisbook:
     def _ground(self, name: str) -> chain.PlacementGround:
         layout, _ = self._kept.layout(name, self._settings.gap)
         base, without = layout.base, layout.base
-        if base.corrections:
-            with self._database.read() as connection:
-                checks = self._kept.logs(connection).checks_of(name)
+        with self._database.read() as connection:
+            checks = self._kept.logs(connection).checks_of(name)
+        if base.corrections or checks:
             without = views.base_of(
-                name, base.placement, checks, base.timed.photos, self._settings.timezone,
+                name, base.placement, (), base.timed.photos, self._settings.timezone,
                 base.species, base.trays,
             )  # fmt: skip
         view = self._kept.view(name, self._settings.gap)

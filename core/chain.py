@@ -1,7 +1,8 @@
 """Decide what of a study is worked out again when a setting changes, and what is shared.
 
-Gap, taggers and clock corrections make the records of a placement; tolerance and feeder rule only
-touch trays whose food class or owner they change. The result is that of `outcomes` throughout.
+Gap, taggers, clock corrections and checks make the records of a placement; tolerance and feeder
+rule only touch trays whose food class or owner they change. The result is that of `outcomes`
+throughout.
 """
 
 from collections import defaultdict
@@ -46,7 +47,7 @@ class PlacementGround:
 
     base: PlacementBase
     uncorrected: PlacementBase
-    """Without the corrections of its clock; the same object where nobody made any."""
+    """Without the corrections and checks of its clock; the same object where there are none."""
     tags: tuple[Tag, ...]
     stretches: tuple[Stretch, ...] = ()
     """Its time as the study accounts for it: what is suspected, and what people said of that."""
@@ -66,8 +67,13 @@ class Study:
 
     @property
     def corrected(self) -> bool:
-        """Say whether any clock was corrected."""
+        """Say whether any clock was corrected or checked."""
         return any(one.base is not one.uncorrected for one in self.placements)
+
+    @property
+    def weighed(self) -> bool:
+        """Say whether the food of any study tray was weighed."""
+        return any(not one.counted for one in self.deployments if one.role is TrayRole.STUDY)
 
 
 class Chain:
@@ -89,7 +95,8 @@ class Chain:
         """Give the outcomes as the settings would have them; equal ones are one object.
 
         Without its corrections the clock of a placement that has some counts as doubted: somebody
-        found that something speaks against it. Notes of visits are left out.
+        found that something speaks against it. One that was only checked does not: without its
+        checks it would be as if nobody had looked. Notes of visits are left out.
         """
         records = [one.record(settings, clocks=clocks) for one in self._places]
         last = replace(settings, tolerance=self._study.settings.tolerance, feeder=FeederRule.LAST)
@@ -235,17 +242,26 @@ def _narrowed(records: Sequence[Record], near: Sequence[Outcome]) -> list[Record
     return found
 
 
+def _same_times(ground: PlacementGround) -> bool:
+    """Say whether corrections and checks left every photo where the camera's own clock has it."""
+    one, other = ground.base, ground.uncorrected
+    if one is other:
+        return True
+    unmoved = np.array_equal(one.ids, other.ids) and np.array_equal(one.seconds, other.seconds)
+    return unmoved and not one.corrections
+
+
 class _Place:
     """The records of one placement, each made once."""
 
     def __init__(self, ground: PlacementGround) -> None:
         self._ground = ground
         self._corrected = _Timeline(ground.base, ground)
-        same = ground.uncorrected is ground.base
+        doubted = ground.clock_doubted or bool(ground.base.corrections)
         self._as_shown = (
             self._corrected
-            if same
-            else _Timeline(ground.uncorrected, replace(ground, clock_doubted=True))
+            if _same_times(ground)
+            else _Timeline(ground.uncorrected, replace(ground, clock_doubted=doubted))
         )
 
     def record(self, settings: Settings, *, clocks: bool) -> Record:

@@ -189,7 +189,7 @@ class _Tray:
             ),
             watch_doubted=self._doubted(window),
             clock_doubted=any(
-                one.clock_doubted for one in self.records if _was_there(one.placement, window)
+                one.clock_doubted for one in self.records if was_there(one.placement, window)
             ),
             nights=_nights(window, self.settings.timezone) if window else 0,
         )
@@ -211,7 +211,7 @@ class _Tray:
     def _cameras(self) -> list[Placement]:
         """Give the placements that may have stood at this tray in its window."""
         window = window_of(self.deployment)
-        return [one.placement for one in self.records if _was_there(one.placement, window)]
+        return [one.placement for one in self.records if was_there(one.placement, window)]
 
     def _watched(self, window: Span) -> list[Span]:
         spans = [span for record in self.records for span in record.watched]
@@ -239,22 +239,26 @@ class _Tray:
 
     def _cut(self, run: Run, window: Span) -> SeenVisit | None:
         """Cut a run to the window; None when no photo of it lies inside."""
-        there = [(part, place) for part, place in run.parts if _moments(part, window)]
-        inside = [moment for part, _ in there for moment in _moments(part, window)]
-        if not inside:
+        ends = [
+            (part, place, inside)
+            for part, place in run.parts
+            if (inside := _ends_inside(part, window))
+        ]
+        if not ends:
             return None
+        there = [(part, place) for part, place, _ in ends]
         sightings = [one for part, place in there for one in self._mine(part, place, window)]
         parts = tuple(part for part, place in there if self._concerns(part, place, window))
         return SeenVisit(
             parts=parts or tuple(part for part, _ in there),
-            start=min(inside),
-            end=max(inside),
+            start=min(first for _, _, (first, _) in ends),
+            end=max(last for _, _, (_, last) in ends),
             sightings=tuple(sightings),
             held=all(part.answer.held for part in parts),
             cut_at_set_out=run.start < window.start,
             mostly_before=self._mostly_before(run, window),
             running_at_pickup=run.end >= window.end,
-            outside_placement=any(_outside(part, place, window) for part, place in there),
+            outside_placement=any(_outside(inside, place) for _, place, inside in ends),
             which_tray=any(self._unclear(part, place, window) for part, place in there),
         )
 
@@ -294,10 +298,10 @@ class _Tray:
 
     def _mostly_before(self, run: Run, window: Span) -> bool:
         """Say whether more than half of a visit lies before set-out, when this tray was not out."""
-        earlier = [span for span in self.trays.windows[self.deployment.tray] if span != window]
         before = Span(run.start, window.start)
         if before.end <= before.start:
             return False
+        earlier = [span for span in self.trays.windows[self.deployment.tray] if span != window]
         out = coverage.clip(coverage.union(earlier), before)
         unseen = sum((gap.end - gap.start for gap in coverage.gaps(before, out)), timedelta(0))
         return unseen * 2 > run.end - run.start
@@ -396,16 +400,22 @@ def _moments(part: AnsweredVisit, window: Span) -> list[datetime]:
     return [moment for moment in moments if window.start <= moment < window.end]
 
 
-def _outside(part: AnsweredVisit, placement: Placement, window: Span) -> bool:
-    """Say whether photos inside the window lie outside their camera's start and end."""
-    return any(
-        (placement.start is not None and moment < placement.start)
-        or (placement.end is not None and moment > placement.end)
-        for moment in _moments(part, window)
-    )
+def _ends_inside(part: AnsweredVisit, window: Span) -> tuple[datetime, datetime] | None:
+    """Give the first and last of those times; None when there is none."""
+    start, end = part.visit.start, part.visit.end
+    if window.start <= start and end < window.end:
+        return start, end  # most visits: its photos stand in the order of time
+    inside = _moments(part, window)
+    return (inside[0], inside[-1]) if inside else None
 
 
-def _was_there(placement: Placement, window: Span | None) -> bool:
+def _outside(inside: tuple[datetime, datetime], placement: Placement) -> bool:
+    """Say whether photos inside the window, by their ends, lie outside their camera's time."""
+    early = placement.start is not None and inside[0] < placement.start
+    return early or (placement.end is not None and inside[1] > placement.end)
+
+
+def was_there(placement: Placement, window: Span | None) -> bool:
     """Say whether a camera may have stood at the tray in the window; a blank time leaves it open.
 
     Cameras of another season on the same tray say nothing of this one.

@@ -33,7 +33,7 @@ class Axis(StrEnum):
     TOLERANCE = "tolerance"
     FEEDER = "several species"
     TAGGERS = "taggers needed"
-    CLOCKS = "clock corrections"
+    CLOCKS = "clock corrections and checks"
 
 
 class Says(StrEnum):
@@ -43,6 +43,7 @@ class Says(StrEnum):
     SECOND = "more is left in the second"
     NOTHING = "no difference that can be told from chance"
     TOO_FEW = "too few pairs to say"
+    MIXED = "nothing of one forager: some pairs compare different ones, name one"
 
 
 FEEDERS: Mapping[FeederRule, str] = {
@@ -62,7 +63,7 @@ class Setting:
     feeder: FeederRule
     taggers: int
     clocks: bool
-    """Whether the accepted corrections of clocks hold."""
+    """Whether the accepted corrections and the checks of clocks hold."""
 
     def value(self, axis: Axis) -> str:
         """Write what is chosen on an axis."""
@@ -115,19 +116,20 @@ class Grid:
         }[axis]
 
 
-def grid_of(settings: Settings, *, corrected: bool) -> Grid:
+def grid_of(settings: Settings, *, corrected: bool, weighed: bool = True) -> Grid:
     """Lay out what is tried beside a study's own settings.
 
     Parameters
     ----------
     corrected
-        Whether any clock was corrected; else there is nothing to leave out.
+        Whether any clock was corrected or checked; else there is nothing to leave out.
+    weighed
+        Whether the food of any tray was weighed; a tolerance of counted food is not to be set.
     """
-    own = Setting(
-        settings.gap, settings.tolerance, settings.feeder, settings.taggers_needed, clocks=True
-    )
+    within = settings.tolerance if weighed else None
+    own = Setting(settings.gap, within, settings.feeder, settings.taggers_needed, clocks=True)
     gaps = {own.gap, *(timedelta(seconds=one) for one in GAPS_S)}
-    tried = {settings.scale_step * one for one in STEPS} - {own.tolerance}
+    tried = {settings.scale_step * one for one in STEPS if weighed} - {own.tolerance}
     return Grid(
         own=own,
         gaps=tuple(sorted(gaps)),
@@ -300,6 +302,8 @@ def says(test: SignedRank | Undefined) -> Says:
     """Give what a signed-rank test of pairs says at the usual level."""
     if isinstance(test, Undefined) or isinstance(test.p, Undefined):
         return Says.TOO_FEW
+    if test.mixed:
+        return Says.MIXED
     if test.p.p >= ALPHA or test.estimate == 0:
         return Says.NOTHING
     return Says.FIRST if test.estimate > 0 else Says.SECOND

@@ -29,6 +29,7 @@ from core.analysis.choice import (
     Measure,
     StationBy,
     folded,
+    in_order,
     measured,
     night_of,
     proposed,
@@ -143,6 +144,52 @@ def test_counted_food_in_each_measure() -> None:
     }
 
 
+def test_the_mass_of_an_item_tells_items_as_grams_and_grams_as_items() -> None:
+    """20 items of 0.005 g are 0.1 g, in 2 L 0.05 g/L; 4.0 g are 800 items (by hand)."""
+    counted = tray(
+        food_start_g=None, food_left_g=None, items_start=50, items_left=20, substrate_l=D(2)
+    )
+    mass = D("0.005")
+    assert [measured(D(20), counted, measure, mass) for measure in Measure] == [
+        D("0.1"), D("0.05"), 20, D("0.4"),
+    ]  # fmt: skip
+    assert measured(D("4.0"), tray(), Measure.ITEMS, mass) == 800
+    assert measured(D("4.0"), tray(), Measure.GRAMS, mass) == D("4.0")
+
+
+def test_counted_and_weighed_trays_are_told_together() -> None:
+    """With the mass of an item both have grams; the pair of one of each has a difference."""
+    counted = result("A", None, tray_is={"food_start_g": None, "items_start": 2000,
+                                         "items_left": 800}, gud=D(800))  # fmt: skip
+    weighed = result("B", "3.0", "bush")
+    choice = replace(ANY, item_mass=D("0.005"))
+    assert [one.value for one in tell([counted, weighed], choice, SPECIES)] == [D(4), D(3)]
+    without = tell([counted, weighed], replace(choice, item_mass=None), SPECIES)
+    assert [one.tells for one in without] == [Tells.NOT_IN_MEASURE, Tells.VALUE]
+    assert remarks([counted, weighed], choice) == (
+        "1 tray is told in grams, though food was counted: one item is taken for 0.005 g.",
+    )
+    items = replace(choice, measure=Measure.ITEMS)
+    assert remarks([weighed, weighed], items) == (
+        "2 trays are told in items, though food was weighed: one item is taken for 0.005 g.",
+    )
+    assert remarks([counted, weighed], replace(choice, measure=Measure.PROPORTION)) == ()
+
+
+def test_names_stand_in_the_order_of_their_numbers() -> None:
+    """S2 before S10, whatever the capitals; what has no number goes by its letters."""
+    names = ["s10", "S2", "S2-b", "bush", "2026-10", "2026-9", ""]
+    assert sorted(names, key=in_order) == ["", "2026-9", "2026-10", "bush", "S2", "S2-b", "s10"]
+
+
+def test_the_seasons_of_a_choice_in_words() -> None:
+    """None, one and two."""
+    asked: list[tuple[str, ...]] = [(), ("dry",), ("dry", "wet")]
+    assert [replace(ANY, seasons=one).when for one in asked] == [
+        "", "season dry", "seasons dry and wet",
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("first", "second", "sides"),
     [
@@ -247,7 +294,7 @@ def test_a_misspelt_microhabitat_gets_a_suggestion() -> None:
 def test_trays_without_a_microhabitat_are_said() -> None:
     """They are left out of a comparison."""
     assert remarks([result(microhabitat="")], ANY) == (
-        "1 trays have no microhabitat and are left out. Fill in the tray log.",
+        "1 tray has no microhabitat and is left out. Fill in the tray log.",
     )
 
 

@@ -208,6 +208,31 @@ def test_nights_of_a_station_are_averaged_first() -> None:
     assert each.warning.startswith("4 differences are of 2 stations: nights of a station are not")
 
 
+def test_pairs_of_two_foragers_are_counted_and_said() -> None:
+    """Mouse against gerbil in one pair of two: the test says so, and asks for one of them."""
+    trays = [
+        result("O1", "5"), result("B1", "3", "bush", forager="mouse"),
+        result("O2", "4", site="S2"), result("B2", "3", "bush", site="S2"),
+    ]  # fmt: skip
+    found = paired(*trays)
+    test = rank_test(found)
+    assert isinstance(test, SignedRank)
+    assert found.of_two_owners == 1
+    assert test.mixed == found.mixed == found.warning
+    assert found.mixed.startswith("1 of 2 pairs compares the densities of different foragers")
+    assert "Name a forager" in found.mixed
+    alike = paired(*trays[2:])
+    assert (alike.of_two_owners, alike.mixed) == (0, "")
+    assert paired(*trays, forager=SPECIES["g"]).mixed == ""
+
+
+def test_one_difference_has_no_interval() -> None:
+    """It is said as that, and not as a level that none could have."""
+    found = rank_test(paired(result("O1", "5"), result("B1", "3", "bush")))
+    assert isinstance(found, SignedRank)
+    assert found.interval == Undefined("too few pairs: one difference has no interval", 1)
+
+
 def test_stations_may_go_by_site_and_pair() -> None:
     """Two places of a site are two stations where the study says so."""
     trays = [

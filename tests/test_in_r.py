@@ -13,10 +13,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pandas as pd
 import pytest
-from builders import SPECIES, at, result, seen, sighting
+from builders import SPECIES, at, bounded_trays, result, seen, sighting
 
 from app.cli import main
+from core.analysis.censored import CensoredModel, censored_model
 from core.analysis.choice import Alternative, Choice
 from core.analysis.crossed import fit_crossed
 from core.analysis.intervals import Interval, Share, share
@@ -25,6 +27,9 @@ from core.analysis.ranks import SignedRank, signed_rank
 from core.analysis.rates import RateRatio, visit_rates
 from core.analysis.told import tell
 from core.analysisbook import Question
+from core.exports.dictionary import IN_R
+from core.exports.longtable import LONG_COLUMNS, long_rows
+from core.exports.tables import OUTCOME_COLUMNS, csv_text, outcome_row
 from core.model import Span
 from core.workspace import Workspace
 
@@ -254,6 +259,37 @@ def test_bounds_of_every_kind_are_those_of_survreg(ask_r: Asks) -> None:
     assert [found.log_likelihood] == pytest.approx(theirs["likelihood"], abs=1e-6)
 
 
+def test_the_model_with_bounds_is_fitted_by_r_from_the_long_table_alone(
+    ask_r: Asks, tmp_path: Path
+) -> None:
+    """survreg on log(gud_low), log(gud_high) of the gerbil: geometric means and their ratio."""
+    given = bounded_trays()
+    file = tmp_path / "long.csv"
+    rows = (row for one in given for row in long_rows(one, ZoneInfo("UTC"), None, SPECIES))
+    file.write_text("".join(csv_text(LONG_COLUMNS, rows)), encoding="utf-8")
+    theirs = ask_r(
+        """
+        library(survival)
+        mine <- d[d$species == "gerbil", c("deployment", "microhabitat", "variable", "value")]
+        wide <- reshape(mine, direction = "wide", timevar = "variable",
+                        idvar = c("deployment", "microhabitat"))
+        fit <- survreg(Surv(log(value.gud_low), log(value.gud_high), type = "interval2")
+                       ~ 0 + microhabitat, data = wide, dist = "gaussian",
+                       control = survreg.control(rel.tolerance = 1e-12))
+        at <- exp(coef(fit)); tell("n", nrow(wide)); tell("spread", fit$scale)
+        tell("means", at[["microhabitatopen"]], at[["microhabitatbush"]])
+        """,
+        file,
+    )
+    choice = Choice(ZoneInfo("UTC"), SPECIES["g"], first="open", second="bush")
+    found = censored_model(tell(given, choice, SPECIES), choice)
+    assert isinstance(found, CensoredModel)
+    assert theirs["n"] == [found.n]
+    means = [found.first.geometric_mean, found.second.geometric_mean]
+    assert means == pytest.approx(theirs["means"], rel=1e-6)
+    assert [found.spread] == pytest.approx(theirs["spread"], rel=1e-6)
+
+
 # --- the table -----------------------------------------------------------------------------------
 
 
@@ -282,3 +318,22 @@ def test_the_long_table_of_a_study_is_read_without_a_fix(
     means = {name: sum(values) / len(values) for name, values in kept.items()}
     found = {name: number for name, (number,) in theirs.items()}
     assert found == pytest.approx({**counts, **means}, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    "zone", ["UTC", "Africa/Johannesburg", "Europe/Berlin", "America/St_Johns"]
+)
+def test_times_of_the_table_are_read_by_the_line_of_the_dictionary(
+    ask_r: Asks, tmp_path: Path, zone: str
+) -> None:
+    """Both offsets of a study over the start of summer time: seconds since 1970, and a blank."""
+    nights = [result("A", night=14), result("B", night=16), result("C", tray_is={"set_out": None})]
+    file = tmp_path / "outcomes.csv"
+    rows = (outcome_row(one, ZoneInfo(zone)) for one in nights)
+    file.write_text("".join(csv_text(OUTCOME_COLUMNS, rows)), encoding="utf-8")
+    theirs = ask_r(f'x <- d$set_out; tell("seconds", as.numeric({IN_R})[1:2]); '
+                   f'tell("blank", is.na({IN_R})[3])', file)  # fmt: skip
+    expected = [one.deployment.set_out.timestamp() for one in nights[:2] if one.deployment.set_out]
+    assert theirs == {"seconds": expected, "blank": [1.0]}
+    by_pandas = pd.to_datetime(pd.read_csv(file)["set_out"], utc=True)
+    assert [one.timestamp() for one in by_pandas[:2]] == expected

@@ -12,17 +12,22 @@ from pathlib import Path
 from typing import Any
 
 import jsonschema
+import numpy as np
 import pandas as pd
 import pytest
-from builders import SETTINGS, result
+from builders import SETTINGS, SPECIES, bounded_trays, result, seen, sighting
 
 from app.cli import main
+from core.analysis.censored import CensoredModel, censored_model
+from core.analysis.choice import Choice
+from core.analysis.likelihood import fit_bounded
+from core.analysis.told import BOUNDS, Tells, tell
 from core.analysisbook import Question
 from core.exports import tables
 from core.exports.dictionary import FIELDS, data_package, schema
 from core.exports.longtable import LONG_COLUMNS, VARIABLES, long_rows
 from core.exports.tables import OUTCOME_COLUMNS
-from core.model import Censored, Outcome, Status
+from core.model import Censored, Outcome, Reason, Status
 from core.workspace import Workspace
 
 ZONE = SETTINGS.timezone
@@ -37,7 +42,7 @@ OUTCOMES = [
 
 
 def text_of(outcomes: list[Outcome], item_mass: Decimal | None = None) -> str:
-    rows = (row for one in outcomes for row in long_rows(one, ZONE, item_mass))
+    rows = (row for one in outcomes for row in long_rows(one, ZONE, item_mass, SPECIES))
     return "".join(tables.csv_text(LONG_COLUMNS, rows))
 
 
@@ -63,9 +68,19 @@ def test_each_number_has_a_row_with_its_unit_and_bound() -> None:
 def test_the_mass_of_an_item_tells_grams_as_items() -> None:
     """4.0 g of seeds of 0.005 g are 800 seeds; 8 seeds are 0.04 g (by hand)."""
     mass = Decimal("0.005")
-    assert of("gud_items", OUTCOMES[0], mass) == [("800", "items", "exact")]
+    assert of("gud_as_items", OUTCOMES[0], mass) == [("800", "items", "exact")]
     assert of("gud_grams", OUTCOMES[3], mass) == [("0.04", "g", "exact")]
-    assert of("gud_items", OUTCOMES[0]) == of("gud_grams", OUTCOMES[3]) == []
+    assert of("gud_as_items", OUTCOMES[0]) == of("gud_grams", OUTCOMES[3]) == []
+
+
+def test_a_name_means_the_same_in_both_tables() -> None:
+    """The item columns are of counted food in both, whatever mass an item has."""
+    for one in OUTCOMES:
+        wide = tables.outcome_row(one, ZONE)["gud_items"]
+        assert [number for number, *_ in of("gud_items", one, Decimal("0.005"))] == [wide] * (
+            wide != ""
+        )
+    assert tables.outcome_row(OUTCOMES[3], ZONE)["gud_items"] == "8"
 
 
 def read_by_pandas(file: Path) -> list[dict[str, Any]]:
@@ -104,12 +119,62 @@ def test_the_round_trip(reader: Any, tmp_path: Path) -> None:
         }
 
 
-def test_one_row_for_each_deployment_and_variable() -> None:
-    """The key of the table is deployment and variable, and it names every variable."""
-    rows = list(csv.DictReader(io.StringIO(text_of(OUTCOMES, Decimal("0.005")))))
-    keys = [(row["deployment"], row["variable"]) for row in rows]
+def test_one_row_for_each_deployment_variable_and_species() -> None:
+    """They are the key of the table, and it names every variable."""
+    given = [*OUTCOMES, *bounded_trays()]
+    rows = list(csv.DictReader(io.StringIO(text_of(given, Decimal("0.005")))))
+    keys = [(row["deployment"], row["variable"], row["species"]) for row in rows]
     assert len(keys) == len(set(keys))
-    assert {variable for _, variable in keys} <= set(VARIABLES)
+    assert {variable for _, variable, _ in keys} <= set(VARIABLES)
+
+
+def test_the_model_with_bounds_is_fitted_from_the_table_alone() -> None:
+    """Values, emptied, interrupted, refused and earlier-feeder trays: the study's own ratio."""
+    given = bounded_trays()
+    choice = Choice(ZONE, SPECIES["g"], first="open", second="bush")
+    theirs = censored_model(tell(given, choice, SPECIES), choice)
+    assert isinstance(theirs, CensoredModel)
+    assert {tells for side in (theirs.first, theirs.second) for tells, _ in side.tells} == {
+        Tells.VALUE, *BOUNDS,
+    }  # fmt: skip
+    table = pd.read_csv(io.StringIO(text_of(given)))
+    mine = table[table["species"] == "gerbil"]
+    wide = mine.pivot_table(
+        index=["deployment", "microhabitat"], columns="variable", values="value"
+    ).reset_index()
+    low = np.log(wide["gud_low"].fillna(0).clip(lower=1e-300)).where(wide["gud_low"] > 0, -np.inf)
+    high = np.log(wide["gud_high"].fillna(np.inf))
+    sides = [wide["microhabitat"] == side for side in ("open", "bush")]
+    fit = fit_bounded(low.to_numpy(), high.to_numpy(), np.column_stack(sides).astype(float))
+    assert len(wide) == theirs.n == 60
+    assert np.exp(fit.beta[0] - fit.beta[1]) == pytest.approx(theirs.ratio.ratio, rel=1e-6)
+
+
+def test_each_bound_says_what_it_is() -> None:
+    """By hand: emptied below 0.1 g, refused at least 10 g, an earlier mouse between 4 and 10 g."""
+    gerbil_after = (seen(sighting("m")), seen(sighting(clock="23:00")))
+    given = [
+        result("D1", "0.1", censored=Censored.BELOW, status=Status.CAUTION),
+        result("D2", None, status=Status.NO_GUD, reason=Reason.VISITED_NOT_EATEN,
+               seen=(seen(sighting()),)),
+        result("D3", "4.0", status=Status.CAUTION, seen=gerbil_after),
+        result("D4", "2.0", censored=Censored.AT_MOST, status=Status.CAUTION),
+        result("D5", "3.0"),
+    ]  # fmt: skip
+    rows = csv.DictReader(io.StringIO(text_of(given)))
+    told = [
+        (row["deployment"], row["species"], row["variable"][4:], row["value"], row["bound"])
+        for row in rows
+        if row["species"]
+    ]
+    assert told == [
+        ("D1", "gerbil", "high", "0.1", "below"),
+        ("D2", "gerbil", "low", "10", "at_least"),
+        ("D3", "gerbil", "low", "4", "exact"), ("D3", "gerbil", "high", "4", "exact"),
+        ("D3", "mouse", "low", "4", "at_least"), ("D3", "mouse", "high", "10", "at_most"),
+        ("D4", "gerbil", "high", "2", "at_most"),
+        ("D5", "gerbil", "low", "3", "exact"), ("D5", "gerbil", "high", "3", "exact"),
+    ]  # fmt: skip
 
 
 # --- the dictionary ------------------------------------------------------------------------------

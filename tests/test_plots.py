@@ -14,20 +14,20 @@ from scipy.stats import norm
 
 from core import sun
 from core.analysis.choice import Alternative, Choice
-from core.analysis.daylight import by_the_sun, places_of
+from core.analysis.daylight import Daylight, by_the_sun, places_of
 from core.analysis.intervals import Undefined
 from core.analysis.whole import analyse
 from core.chain import Chain
 from core.model import Outcome, Placement, Reason, SpeciesRole, Status
 from core.plots import daylight, look, pairs
-from core.plots.daylight import daylight_figure
+from core.plots.daylight import daylight_figures
 from core.plots.flow import flow_figure
 from core.plots.look import DARK, LIGHT, Figure
 from core.plots.pairs import differences_figure, pairs_figure
 from core.plots.residuals import FEWEST, fitted_figure, normal_figure, residual_rows
-from core.plots.steadiness import steps_figure
-from core.plots.words import difference, number, p_text, what_can_be_said
-from core.sensitivity import grid_of, sensitivity
+from core.plots.steadiness import in_a_clause, steps_figure
+from core.plots.words import difference, level_text, number, p_text, what_can_be_said
+from core.sensitivity import Says, grid_of, sensitivity
 from core.units import to_array_time
 
 CHOICE = Choice(SETTINGS.timezone, SPECIES["g"], first="open", second="bush")
@@ -102,6 +102,14 @@ def test_the_ledger_flows_and_adds_up() -> None:
     assert sum(n for name, n in ends.items() if name.startswith("b")) == 16
 
 
+def of_sun(found: Daylight, *, dark: bool = False) -> Figure | Undefined:
+    made = daylight_figures(found, SPECIES, SETTINGS.timezone, {}, dark=dark)
+    if isinstance(made, Undefined):
+        return made
+    [one] = made
+    return one
+
+
 def places() -> dict[str, tuple[float, float]]:
     return places_of([Placement("P1", "cam", ("T1",), latitude=-33.9, longitude=19.0)])
 
@@ -113,7 +121,7 @@ def test_visits_by_the_height_of_the_sun() -> None:
     [height] = sun.height(to_array_time(at("20:00")).reshape(1), -33.9, 19.0)
     assert one.height == other.height == height
     assert one.light is sun.light(height)
-    figure = drawn(daylight_figure(found, SPECIES, SETTINGS.timezone))
+    figure = drawn(of_sun(found))
     assert [row["deployment"] for row in figure.rows] == ["O1", "B1"]
     assert sun.LIGHT_RULE in figure.note
 
@@ -134,7 +142,7 @@ def test_many_visits_are_counted_by_height(monkeypatch: pytest.MonkeyPatch) -> N
     """Beyond the limit stays are counted in steps of 5 degrees, and all are in the bars."""
     monkeypatch.setattr(daylight, "MOST_MARKS", 3)
     found = by_the_sun(seven(), places(), CHOICE)
-    figure = drawn(daylight_figure(found, SPECIES, SETTINGS.timezone))
+    figure = drawn(of_sun(found))
     [bars] = [v for v in figure.chart.to_dict()["datasets"].values() if "stays" in v[0]]
     assert sum(row["stays"] for row in bars) == len(found.visits) == 15
     assert len({row["low"] for row in bars}) == 1
@@ -143,10 +151,10 @@ def test_many_visits_are_counted_by_height(monkeypatch: pytest.MonkeyPatch) -> N
 
 def test_no_place_no_visit() -> None:
     """Where nothing can be drawn it is said why."""
-    none = daylight_figure(by_the_sun(seven(), {}, CHOICE), SPECIES, SETTINGS.timezone)
+    none = of_sun(by_the_sun(seven(), {}, CHOICE))
     assert isinstance(none, Undefined)
     assert "latitude" in none.why
-    empty = daylight_figure(by_the_sun([], places(), CHOICE), SPECIES, SETTINGS.timezone)
+    empty = of_sun(by_the_sun([], places(), CHOICE))
     assert isinstance(empty, Undefined)
 
 
@@ -162,6 +170,88 @@ def test_the_sensitivity_is_drawn_choice_by_choice() -> None:
         {step.axis for step in found.steps}
     )
     assert f"{found.same} of {len(found.found)} settings" in figure.note
+
+
+def test_how_many_other_settings_say_otherwise() -> None:
+    """One clause for the top of a page; as many as say something else than the study's own."""
+    given = study(1, 12)
+    found = sensitivity(given, grid_of(SETTINGS, corrected=given.corrected), CHOICE)
+    alike = replace(found, found=(found.own,) * 3)
+    assert in_a_clause(alike) == "All 2 other settings give the same answer."
+    turned = replace(found, found=(found.own, replace(found.own, says=Says.FIRST)))
+    assert found.own.says is not Says.FIRST
+    assert in_a_clause(turned) == "1 of 1 other setting gives another answer, see below."
+
+
+def test_seasons_months_apart_have_a_figure_each() -> None:
+    """On the same clock hours: a stay at 20:00 in March and one in September lie above each other.
+
+    With more seasons than figures can stand beside each other, one holds all.
+    """
+    march = result("A", seen=(seen(sighting()),))
+    later = timedelta(days=184)
+    stay = replace(sighting(), first=at("20:00") + later, last=at("20:05") + later)
+    september = result("B", seen=(seen(stay),))
+    found = by_the_sun([march, september], places(), CHOICE)
+    seasons = {"A": "2026-03", "B": "2026-09"}
+    both = daylight_figures(found, SPECIES, SETTINGS.timezone, seasons)
+    assert not isinstance(both, Undefined)
+    assert [one.name for one in both] == ["visits-by-sun-1", "visits-by-sun-2"]
+    assert [one.title.rsplit(", ")[1] for one in both] == ["2026-03", "2026-09"]
+    assert [row["hours"] for one in both for row in one.rows] == [20.0, 20.0]
+    first, second = (one.chart.to_dict()["layer"][1]["encoding"]["x"] for one in both)
+    assert first == second
+    assert all(one.note.startswith("n = 1 stay, on 1 of 1 tray;") for one in both)
+    many = {"A": "1", "B": "2"} | {str(number): str(number) for number in range(3, 9)}
+    whole = [replace(found.visits[0], deployment=one) for one in many]
+    crowd = replace(found, visits=tuple(whole), n=len(whole))
+    one = daylight_figures(crowd, SPECIES, SETTINGS.timezone, many)
+    assert not isinstance(one, Undefined)
+    assert [each.name for each in one] == ["visits-by-sun"]
+
+
+def test_a_night_is_not_cut_at_midnight() -> None:
+    """One at 23:00 and one at 02:00 of the next day lie three hours apart, in that order."""
+    stays = [
+        sighting(clock="23:00"),
+        replace(sighting(), first=at("02:00", 1), last=at("02:05", 1)),
+    ]
+    found = by_the_sun([result(seen=(seen(*stays),))], places(), CHOICE)
+    figure = drawn(of_sun(found))
+    assert [row["hours"] for row in figure.rows] == [23.0, 26.0]
+
+
+def test_every_figure_says_what_it_is_of() -> None:
+    """Whose density, in what, between what, of which season: under the title that is printed."""
+    choice = replace(CHOICE, seasons=("2026-03",))
+    whole = of(seven(), choice)
+    figures = [
+        pairs_figure(whole.pairs, whole.test),
+        differences_figure(whole.pairs, whole.test),
+        flow_figure(whole.ledger),
+        of_sun(by_the_sun(seven(), places(), choice)),
+    ]
+    for figure in map(drawn, figures):
+        assert "density of: gerbil; measure: food left [g]; compared: open minus bush" in (
+            figure.question
+        )
+        assert "Density of: gerbil; season: 2026-03." in figure.caption
+        svg = look.svg(figure)
+        assert "density of: gerbil" in svg
+        assert "season: 2026-03" in svg
+
+
+def test_marks_tell_whose_density_they_are() -> None:
+    """In rows and tooltips: with whoever fed last the trays of one pair may be of two animals."""
+    outcomes = seven()
+    outcomes[1] = replace(outcomes[1], forager="mouse")
+    whole = of(outcomes, replace(CHOICE, forager=None))
+    joined = drawn(pairs_figure(whole.pairs, whole.test))
+    assert [row["forager"] for row in joined.rows[:2]] == ["gerbil", "mouse"]
+    apart = drawn(differences_figure(whole.pairs, whole.test))
+    assert (apart.rows[0]["forager"], apart.rows[0]["other forager"]) == ("gerbil", "mouse")
+    for figure in (joined, apart):
+        assert '"forager' in str(figure.chart.to_dict()).replace("'", '"')
 
 
 # --- print ---------------------------------------------------------------------------------------
@@ -202,7 +292,7 @@ def test_every_figure_becomes_svg_and_png(dark: bool) -> None:
             pairs_figure(whole.pairs, whole.test, dark=dark),
             differences_figure(whole.pairs, whole.test, dark=dark),
             flow_figure(whole.ledger, dark=dark),
-            daylight_figure(sun_visits, SPECIES, SETTINGS.timezone, dark=dark),
+            of_sun(sun_visits, dark=dark),
         ]
         for figure in map(drawn, figures):
             svg = look.svg(figure)
@@ -251,6 +341,25 @@ def test_what_many_pairs_say() -> None:
         for at, one in enumerate(mixed)
     ]
     assert "not the same as no difference" in what_can_be_said(of(turned).test, CHOICE)
+
+
+def test_pairs_of_two_animals_are_no_answer() -> None:
+    """Whoever fed last: where one pair joins two animals, no p is read; the way out is named."""
+    outcomes = seven()
+    outcomes[1] = replace(outcomes[1], forager="mouse")
+    anybody = replace(CHOICE, forager=None)
+    whole = of(outcomes, anybody)
+    said = what_can_be_said(whole.test, anybody)
+    assert said.startswith("1 of 7 pairs compares")
+    assert "forager" in said
+    assert "chance" not in said
+    assert "of different foragers" in difference(whole.test, anybody)
+    assert "speak against chance" in what_can_be_said(of(seven(), anybody).test, anybody)
+
+
+def test_levels_are_whole_where_they_are() -> None:
+    """The level of an exact interval is told as it is, and the usual one without a digit more."""
+    assert [level_text(one) for one in (0.95, 0.9609375, 0.99)] == ["95%", "96.1%", "99%"]
 
 
 def test_numbers_are_written_short() -> None:
@@ -302,6 +411,17 @@ def test_bad_input_is_told_in_words(outcomes: list[Outcome], words: str) -> None
             assert found.why
         else:
             assert look.svg(found).startswith("<svg")
+
+
+def test_one_is_no_plural() -> None:
+    """One tray, one pair lost: words fit the number."""
+    whole = of([result("O1"), result("B1", None, "bush", status=Status.DROP)])
+    lost = pairs_figure(whole.pairs, whole.test)
+    assert isinstance(lost, Undefined)
+    assert lost.why == "no pair has a density on both sides, 1 was lost"
+    alone = flow_figure(of([result("O1")]).ledger)
+    assert alone.note.startswith("n = 1 study tray. 1 has a value of")
+    assert alone.words == "1 tray set out: 1 keep. 1 has a value."
 
 
 def test_a_chain_without_a_tray() -> None:

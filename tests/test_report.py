@@ -1,22 +1,32 @@
 """The report: one page that needs nothing else, checked by what it says and what it leaves out."""
 
+import csv
+import io
 import re
 import time
+from collections import Counter
 from dataclasses import replace
+from decimal import ROUND_HALF_UP, Decimal
 from pathlib import Path
 
 import pytest
+from builders import SETTINGS, SPECIES, result
 
-from app import report, reportwords
+from app import answers, foodwords, report, reportwords
 from app.cli import main
 from app.report import Wanted
 from app.reportcommands import gather
 from core.agreement import group_agreement
+from core.analysis.choice import Choice, Measure
 from core.analysis.intervals import Undefined
+from core.analysis.scales import Scale
 from core.analysis.whole import analyse
 from core.analysisbook import Question
+from core.camtrap.telling import Telling
 from core.logs import LogKind
-from core.model import Status
+from core.model import HANDLER, UNKNOWN, Reason, Status
+from core.plots.flow import flow_figure
+from core.privacy import is_private, shows_people
 from core.workspace import Workspace
 
 
@@ -150,8 +160,29 @@ def test_photos_with_people_are_left_out_unless_asked_for(demo: Workspace) -> No
     animals = [one for one in visits if one.answer.species == ("g",)]
     assert persons
     assert animals
-    assert all(report.shows_people(one, species) for one in persons)
-    assert not any(report.shows_people(one, species) for one in animals)
+    assert all(shows_people(one, species) for one in persons)
+    assert not any(shows_people(one, species) for one in animals)
+
+
+def test_reports_and_packages_hold_back_the_same_photos(demo: Workspace) -> None:
+    """What nobody could name may be a person: one rule says so for both, and who is unsettled."""
+    species = demo.species()
+    [held, *_] = [
+        one
+        for place in demo.placements()
+        for one in demo.view(place.placement).visits
+        if one.answer.species == ("g",)
+    ]
+    assert not shows_people(held, species)
+    unnamed = replace(held.answer.tags[0], species=UNKNOWN)
+    also = replace(held, answer=replace(held.answer, tags=(*held.answer.tags, unnamed)))
+    assert shows_people(also, species)
+    waits = replace(held, answer=replace(held.answer, waits_for=Reason.UNTAGGED))
+    assert shows_people(waits, species)
+    telling = Telling(species, b"")
+    keys = [*species, UNKNOWN, HANDLER, "x"]
+    assert [telling.is_private(key) for key in keys] == [is_private(key, species) for key in keys]
+    assert [key for key in keys if is_private(key, species)] == ["p", UNKNOWN, HANDLER, "x"]
 
 
 def test_places_are_left_out_unless_asked_for(demo: Workspace) -> None:
@@ -191,6 +222,151 @@ def test_what_people_wrote_is_text(demo: Workspace) -> None:
     made = text_of(demo, Wanted(people=True, places=True))
     assert "<img src=x" not in made
     assert "&lt;img src=x" in made
+
+
+# --- what a reviewer checks ----------------------------------------------------------------------
+
+
+def two_seasons(workspace: Workspace) -> Question:
+    """Make four of the twelve study trays wet and the others dry; asks for the dry ones."""
+    rows = workspace.log_rows(LogKind.TRAYS)
+    study = [row["deployment"] for row in rows if row["role"] == "study"]
+    rows = [row | {"season": "wet" if row["deployment"] in study[:4] else "dry"} for row in rows]
+    workspace.save_rows(LogKind.TRAYS, rows)
+    return Question(seasons=("dry",))
+
+
+def test_the_season_is_everywhere(demo: Workspace) -> None:
+    """In the question, captions, methods and reporting items; n and visits are those trays'."""
+    whole = gather(demo, Question()).facts
+    material = gather(demo, two_seasons(demo))
+    made = words_of(report.page(material, Wanted()))
+    assert "open minus bush, season dry; n = 8 study trays" in made
+    assert "8 trays were set out" in made
+    assert "(season dry)" in made
+    assert "design season dry" in made
+    assert "study (8)" in made
+    assert "season: dry." in made.split("Figure 1.")[1].split("Figure 2.")[0]
+    assert 0 < material.facts.agreed.n < whole.agreed.n
+    assert len(material.facts.readings) == 8
+
+
+def test_by_which_controls_food_was_corrected(demo: Workspace) -> None:
+    """Each factor with spread and n, by day and sites; trays of a day without control counted."""
+    rows = [
+        row | {"site": "Skulpkom"} if row["role"] == "moisture_control" else row
+        for row in demo.log_rows(LogKind.TRAYS)
+    ]
+    controls = [row for row in rows if row["role"] == "moisture_control"]
+    kept = [row for row in rows if row not in controls[1:]]
+    demo.save_rows(LogKind.TRAYS, kept)
+    material = gather(demo, Question())
+    found = material.facts.readings
+    sources = Counter(foodwords.source_of(one) for one in found.values())
+    assert sources[foodwords.Source.OTHER] > 0
+    assert sources[foodwords.Source.NONE] > 0
+    made = words_of(report.page(material, Wanted(places=True)))
+    none, other = sources[foodwords.Source.NONE], sources[foodwords.Source.OTHER]
+    weighed = sources.total() - sources[None]
+    told = (
+        f"Of {weighed} trays, {none} had no moisture control of the day and stay uncorrected; "
+        f"{other} used controls of another site."
+    )
+    assert made.count(told) == 2
+    [one] = [row for row in kept if row["role"] == "moisture_control"]
+    factor = Decimal(one["food_left_g"]) / Decimal(one["food_start_g"])
+    lines = foodwords.factor_lines(material.outcomes, found, demo.settings)
+    assert {line["factor"] for line in lines if line["controls"] == foodwords.Source.OTHER} == {
+        f"{factor.quantize(Decimal('0.0001'), ROUND_HALF_UP).normalize():f}"
+    }
+    assert sum(int(line["trays"]) for line in lines if line["correction"] == "moisture") == weighed
+    assert "sifting all all" in made
+
+
+def test_every_value_can_be_checked(demo: Workspace) -> None:
+    """Each tray with an owner and each pair with both values; differences are those values'."""
+    made = text_of(demo, Wanted(places=True))
+    folding = re.findall(r"<details open><summary>(.*?)</summary>(.*?)</details>", made, re.DOTALL)
+    assert [title for title, _ in folding] == [
+        "6 trays with an owner", "1 pair with a density on both sides"
+    ]  # fmt: skip
+    trays, pairs = (
+        [re.findall(r"<td[^>]*>(.*?)</td>", row) for row in re.findall(r"<tr>(.*?)</tr>", table)][
+            1:
+        ]
+        for _, table in folding
+    )
+    owned = [one for one in demo.outcomes() if one.gud is not None]
+    assert [row[0] for row in trays] == [one.deployment.deployment for one in owned]
+    assert [row[4] for row in trays] == [one.forager for one in owned]
+    emptied = next(row for row in trays if row[0] == "SKB-N1")
+    assert "0.1" in emptied
+    assert "emptied: below what can be weighed" in emptied
+    [pair] = pairs
+    assert [pair[3], pair[6]] == ["SKO-D1", "SKB-D1"]
+    assert Decimal(pair[4]) - Decimal(pair[7]) == Decimal("1.322")
+    assert abs(Decimal(pair[9]) - Decimal("1.322")) <= Decimal("0.0001")
+    assert [row[-1] for row in trays if row[0] in {"SKO-D1", "SKB-D1"}] == ["1", "1"]
+
+
+def test_what_tables_leave_open_is_said(demo: Workspace) -> None:
+    """Bounds, reasons of what is not known, and at both tables that trays count on their own."""
+    made = words_of(text_of(demo))
+    assert "1 density only bounded (1 emptied, below a limit)" in made
+    for one in demo.analysis.analyse(Question()).used:
+        for why, many in one.unknown:
+            assert f"{many} {why}" in made
+    assert made.count("Caution: each tray counts on its own") == 3  # by mass alone, too
+
+
+def test_a_study_without_cameras_is_told_so(demo: Workspace) -> None:
+    """Its methods name no photo, no clock and no visit, which nobody looked at."""
+    material = gather(demo, Question())
+    facts = replace(material.facts, placements=[])
+    said = reportwords.methods(facts, demo.analysis.analyse(Question()))
+    assert "watched by no camera" in said
+    for word in ("photo", "clock", "named the animals", "last animal", "watched hours"):
+        assert word not in said.casefold(), word
+    assert "Clocks:" not in report.page(replace(material, facts=facts), Wanted())
+
+
+def test_a_share_eaten_is_said_where_its_sign_turns() -> None:
+    """On a scale of the share eaten `open minus bush` is below 0 where more is left in the open."""
+    outcomes = [
+        result(f"{side}{site}{night}", f"{more + (site * step + night) % 7 / 5:.1f}", side,
+               site=f"S{site}", night=night)
+        for site in range(6) for night in (0, 1)
+        for side, more, step in (("open", 4.0, 3), ("bush", 3.0, 5))
+    ]  # fmt: skip
+    raw = Choice(SETTINGS.timezone, SPECIES["g"], first="open", second="bush")
+    eaten = replace(raw, measure=Measure.PROPORTION, scale=Scale.LOGIT)
+    for choice, what, sign in (
+        (raw, "open minus bush", ""), (eaten, "open minus bush, of the share eaten", "-")
+    ):  # fmt: skip
+        told = answers.mixed_lines(analyse(outcomes, choice, SPECIES, SETTINGS).mixed)
+        [line] = [one for one in told if one["what"].startswith("open minus bush")]
+        assert (line["what"], line["number"][:1] == "-") == (what, bool(sign))
+
+
+def test_rows_behind_a_figure_stand_alone(demo: Workspace) -> None:
+    """A file of them says whose densities they are, in what, of which season, and the settings."""
+    analysis = demo.analysis.analyse(replace(two_seasons(demo), forager="m"))
+    made = answers.rows_text(flow_figure(analysis.ledger), answers.settings_asked(analysis))
+    rows = list(csv.DictReader(io.StringIO(made)))
+    assert rows
+    for row in rows:
+        assert row["density of"] == "Four-striped grass mouse"
+        assert row["measure"] == "food left [g]"
+        assert row["compared"] == "open minus bush"
+        assert row["season"] == "dry"
+        assert "Gap 120 s" in row["settings"]
+
+
+def test_the_settings_hang_in_front(demo: Workspace) -> None:
+    """How many other settings say otherwise stands at the top, once it was worked out."""
+    clause = "other settings give"
+    assert clause not in words_of(text_of(demo))
+    assert clause in words_of(text_of(demo, sensitivity=True)).split("Methods")[0]
 
 
 # --- pictures and the command --------------------------------------------------------------------
@@ -245,6 +421,19 @@ def test_what_the_study_does_not_have(
         main(["report", str(demo.folder), str(tmp_path / "r.html"), *options])
     assert words in capsys.readouterr().err
     assert not (tmp_path / "r.html").exists()
+
+
+def test_the_forager_with_most_densities_is_told_first(demo: Workspace, tmp_path: Path) -> None:
+    """Unasked, its density is told and why; `any` asks for whoever fed last."""
+    file = tmp_path / "r.html"
+    main(["report", str(demo.folder), str(file)])
+    first = file.read_text(encoding="utf-8")
+    assert "Density of Hairy-footed gerbil" in first
+    assert "Shown first: the forager with most densities, Hairy-footed gerbil." in first
+    main(["report", str(demo.folder), str(file), "--forager", "any", "--overwrite"])
+    anybody = file.read_text(encoding="utf-8")
+    assert "Density of whoever fed last" in anybody
+    assert "Shown first" not in anybody
 
 
 def test_the_forager_that_is_asked_for(demo: Workspace, tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from streamlit.testing.v1 import AppTest
 
 from core.analysis.choice import Alternative, Measure
 from core.analysis.scales import Scale
+from core.analysisbook import Question
 from core.logs import LogKind
 from core.people import Role
 from core.workspace import Workspace
@@ -18,9 +19,21 @@ from core.workspace import Workspace
 __all__ = ["asked", "browser", "context", "page", "served", "workspace"]
 
 
+ANY = ""
+"""What the page keeps where whoever fed last is asked for."""
+
+
 def charts(at: AppTest) -> list[dict[str, Any]]:
     found = [json.loads(one.proto.spec) for one in at.get("vega_lite_chart")]
     return [one for one in found if one]
+
+
+def two_seasons(workspace: Workspace) -> None:
+    """Make four of the twelve study trays wet, and the others dry."""
+    rows = workspace.log_rows(LogKind.TRAYS)
+    study = [row["deployment"] for row in rows if row["role"] == "study"]
+    rows = [row | {"season": "wet" if row["deployment"] in study[:4] else "dry"} for row in rows]
+    workspace.save_rows(LogKind.TRAYS, rows)
 
 
 def changed(workspace: Workspace, **cells: str) -> None:
@@ -31,7 +44,7 @@ def changed(workspace: Workspace, **cells: str) -> None:
 
 def test_figures_come_first_and_say_what_they_can(demo: Workspace) -> None:
     """With one pair the page says that it is too few, and shows every figure all the same."""
-    at = opened("results")
+    at = opened("results", own_whose=ANY)
     said = words(at)
     assert "1 difference is too few for a test" in said
     assert "n = 12 study trays, 5 with a value" in said
@@ -42,7 +55,7 @@ def test_figures_come_first_and_say_what_they_can(demo: Workspace) -> None:
 
 def test_the_numbers_stand_under_the_figures(demo: Workspace) -> None:
     """Pairs, ledger, use, rates and models, each with its n."""
-    at = opened("results")
+    at = opened("results", own_whose=ANY)
     tables = frames(at)
     pairs, by_mass = [
         one for one in tables if "how" in one and "pairs lost" in one["what"].tolist()
@@ -55,6 +68,78 @@ def test_the_numbers_stand_under_the_figures(demo: Workspace) -> None:
     [rates] = [one for one in tables if "watched hours" in one]
     assert rates["visits"].tolist()[:3] == ["11", "5", "6"]
     assert demo.analysis.seasons() == ["2026-03"]
+
+
+def test_the_forager_with_most_densities_is_shown_first(demo: Workspace) -> None:
+    """Not whoever fed last, whose pairs may be of two animals; that can be asked for, and stays."""
+    assert [one.key for one in demo.analysis.foragers()] == ["g", "m", "s"]
+    at = opened("results")
+    assert at.selectbox(key="whose").value == "g"
+    assert "Density of Hairy-footed gerbil" in words(at)
+    shown = "Shown first: the forager with most densities, Hairy-footed gerbil."
+    assert shown in words(at)
+    at.selectbox(key="whose").set_value(ANY).run()
+    assert "Density of whoever fed last" in words(at)
+    assert "Shown first" not in words(at)
+    at.switch_page("screens/trays.py").run()
+    at.switch_page("screens/results.py").run()
+    assert "Density of whoever fed last" in words(at)
+
+
+def test_a_season_is_kept(demo: Workspace) -> None:
+    """Over a change of page, as the forager is; the asked trays, captions and clocks are its."""
+    two_seasons(demo)
+    at = opened("results", own_whose=ANY)
+    at.multiselect(key="seasons").set_value(["dry"]).run()
+    asked = "open minus bush, season dry; n = 8 study trays"
+    assert asked in words(at)
+    assert "Density of: whoever fed last; season: dry." in words(at)
+    at.switch_page("screens/trays.py").run()
+    at.switch_page("screens/results.py").run()
+    assert at.multiselect(key="seasons").value == ["dry"]
+    assert asked in words(at)
+    at.multiselect(key="seasons").set_value([]).run()
+    at.switch_page("screens/trays.py").run()
+    at.switch_page("screens/results.py").run()
+    assert at.multiselect(key="seasons").value == []
+    assert "n = 12 study trays" in words(at)
+
+
+def test_what_the_numbers_stand_on_is_said(demo: Workspace) -> None:
+    """The rule for several feeders, clocks, how sure the readers were, and a way to paper."""
+    said = words(opened("results", own_whose=ANY))
+    assert "several species: last to feed owns it" in said
+    assert len(demo.clock_checks()) == 1
+    assert "Clocks: 1 check, no correction accepted." in said
+    found = demo.people.agreements().group
+    assert f"Of {found.n} visits read by two or more" in said
+    assert "95% interval" in said
+    assert "An instructor ruled on" in said
+    assert "lastbite report STUDY FILE.html" in words(opened("results"))
+
+
+def test_what_the_table_of_use_leaves_open_is_said(demo: Workspace) -> None:
+    """Bounds, food that went unseen, reasons of what is not known, and that trays count alone."""
+    said = words(opened("results", own_whose=ANY))
+    [used] = [
+        one for one in frames(opened("results", own_whose=ANY)) if "density where used" in one
+    ]
+    assert "only bounded" not in used
+    unknown = [why for one in demo.analysis.analyse(Question()).used for why, _ in one.unknown]
+    assert unknown
+    for why in unknown:
+        assert why in said
+    assert "1 density only bounded (1 emptied, below a limit)" in said
+    assert said.count("each tray counts on its own") >= 2
+
+
+def test_the_table_of_trays_is_of_all(demo: Workspace) -> None:
+    """What is chosen above narrows it not, and that is said."""
+    two_seasons(demo)
+    at = opened("results", own_seasons="dry")
+    assert "All trays of the study, of every season, whoever ate" in words(at)
+    [rows] = [one for one in frames(at) if "gud_g" in one]
+    assert len(rows) == 12
 
 
 def test_a_forager_is_chosen_and_kept(demo: Workspace) -> None:
@@ -70,7 +155,7 @@ def test_a_forager_is_chosen_and_kept(demo: Workspace) -> None:
 
 def test_the_microhabitats_can_be_turned_round(demo: Workspace) -> None:
     """Bush minus open: the same difference with the other sign."""
-    at = opened("results")
+    at = opened("results", own_whose=ANY)
     at.selectbox(key="first").set_value("bush")
     at.selectbox(key="second").set_value("open").run()
     assert "1.32 g less left in bush than in open" in words(at)
@@ -114,7 +199,7 @@ def test_a_table_without_cameras_is_told_by_mass(demo: Workspace) -> None:
 
 def test_another_setting_is_tried(demo: Workspace) -> None:
     """The sliders tell what would come out; the study itself is not changed."""
-    at = opened("results")
+    at = opened("results", own_whose=ANY)
     assert "the same as under the study's own settings. 5 densities" in words(at)
     at.select_slider(key="try-FEEDER").set_value("single").run()
     assert not at.exception
@@ -151,7 +236,7 @@ def test_a_mass_that_is_no_number_is_refused_by_the_log(demo: Workspace) -> None
 
     with pytest.raises(LogError, match="a bit"):
         demo.save_rows(LogKind.TRAYS, rows)
-    assert "n = 12 study trays, 5 with a value" in words(opened("results"))
+    assert "n = 12 study trays, 5 with a value" in words(opened("results", own_whose=ANY))
 
 
 def test_two_spellings_are_one_and_said(demo: Workspace) -> None:
@@ -186,8 +271,11 @@ def test_a_tagger_of_a_class_sees_no_other_settings(demo: Workspace) -> None:
 @pytest.mark.browser
 @MARKS[1]
 def test_a_click_on_a_tray_walks_to_its_evidence(page: Page, served: Served) -> None:
-    """A mark of the pairs leads to the Trays page, walked down at that deployment."""
-    page.goto(f"{served.address}/results")
+    """A mark of the pairs leads to the Trays page, walked down at that deployment.
+
+    What was asked on the Results page is still asked on the way back.
+    """
+    page.goto(f"{served.address}/results?whose=m&seasons=2026-03")
     page.get_by_text("Before you handle trays").wait_for(timeout=60_000)
     chart = page.locator("[data-testid=stVegaLiteChart]").first
     chart.scroll_into_view_if_needed()
@@ -202,13 +290,16 @@ def test_a_click_on_a_tray_walks_to_its_evidence(page: Page, served: Served) -> 
     page.wait_for_url("**/trays*", timeout=30_000)
     page.get_by_text("Rule cell").first.wait_for(timeout=30_000)
     assert page.get_by_text("SKO-D1: keep").or_(page.get_by_text("SKB-D1: keep")).count()
+    page.get_by_role("link", name="Results").first.click()
+    asked = "Density of Four-striped grass mouse, food left [g], open minus bush, season 2026-03"
+    page.get_by_text(asked).wait_for(timeout=60_000)
 
 
 @pytest.mark.browser
 @MARKS[1]
 def test_a_figure_is_downloaded(page: Page, served: Served) -> None:
     """As SVG, PNG and the data behind it."""
-    page.goto(f"{served.address}/results")
+    page.goto(f"{served.address}/results?whose=m&seasons=2026-03")
     page.get_by_text("Before you handle trays").wait_for(timeout=60_000)
     until(lambda: page.locator("[data-testid=stStatusWidget]").count() == 0, patience_s=60)
     page.wait_for_timeout(1_500)

@@ -7,15 +7,18 @@ from itertools import product
 from typing import Any
 
 import pytest
-from builders import SETTINGS, SPECIES, at, camera, tray
+from builders import SETTINGS, SPECIES, at, camera, result, tray
 from grounds import study
 
 from core import coverage, standing, views
 from core.analysis.choice import Choice, proposed
 from core.analysis.intervals import Undefined
+from core.analysis.pairs import pair_up
+from core.analysis.ranks import rank_test
+from core.analysis.told import tell
 from core.chain import Chain, PlacementGround, Study
 from core.clockfaults import ClockCorrection, ClockFault
-from core.model import Outcome, Photo, Reason, Status, Tag, Where
+from core.model import ClockCheck, Outcome, Photo, Reason, Status, Tag, Where
 from core.outcomes import outcomes
 from core.sensitivity import Axis, Says, Setting, grid_of, says, sensitivity
 from core.settings import FeederRule, Settings
@@ -32,7 +35,7 @@ def plainly(given: Study, settings: Settings, *, clocks: bool) -> list[Outcome]:
         bare = standing.nothing(len(base.ordered))
         stands = standing.renewed(bare, place.tags, base.place, settings.taggers_needed)
         view = views.view_of(views.layout_of(base, stands, settings.taggers_needed, settings.gap))
-        doubted = place.clock_doubted or base is not place.base
+        doubted = place.clock_doubted or (not clocks and bool(place.base.corrections))
         watched = coverage.without_accepted(view.watched, place.stretches)
         records.append(
             Record(view.placement, view.visits, tuple(watched), (), clock_doubted=doubted)
@@ -48,7 +51,7 @@ def bare(outcome: Outcome) -> Outcome:
 @pytest.mark.parametrize("seed", range(3))
 def test_every_setting_gives_what_the_study_itself_would(seed: int) -> None:
     """Nothing that is shared between settings changes an outcome, in any of 72 settings."""
-    given = study(2, 2, seed=seed, messy=True)
+    given = study(2, 2, seed=seed, messy=True, checked=seed > 0)
     chain = Chain(given)
     asked = product(GAPS, (1, 2), (True, False), (None, Decimal("0.5")), FeederRule)
     for gap, needed, clocks, within, rule in asked:
@@ -71,7 +74,10 @@ def test_the_messy_studies_hold_every_status() -> None:
 
 
 def night(
-    *stays: tuple[str, str, str, Where | None], corrected: bool = False, **values: Any
+    *stays: tuple[str, str, str, Where | None],
+    corrected: bool = False,
+    checked: timedelta | None = None,
+    **values: Any,
 ) -> Study:
     """Give a study of one tray: stays are tagger, `19:00-19:03` (a photo a minute), species."""
     minutes: list[tuple[str, datetime, datetime, str, Where | None]] = []
@@ -86,7 +92,7 @@ def night(
         }
         | {at("17:35"), at("06:05")}
     )
-    behind = timedelta(hours=1) if corrected else timedelta(0)
+    behind = timedelta(hours=1) if corrected else checked or timedelta(0)
     photos = [
         Photo(id_, "P1", f"IMG_{id_:04}.JPG", (moment - behind).replace(tzinfo=None))
         for id_, moment in enumerate(moments, start=1)
@@ -103,11 +109,15 @@ def night(
     )
     trays = [tray(**values)]
     made = (ClockCorrection("P1", ClockFault.ONE_HOUR, 3600, number=1),) if corrected else ()
+    showed = None if checked is None else ClockCheck(
+        "P1", (at("17:35") - checked).replace(tzinfo=None), at("17:35")
+    )  # fmt: skip
+    checks = [showed] if showed else []
     base, shown = (
-        views.base_of("P1", camera(), (), photos, SETTINGS.timezone, SPECIES, trays, some)
-        for some in (made, ())
+        views.base_of("P1", camera(), known, photos, SETTINGS.timezone, SPECIES, trays, some)
+        for known, some in ((checks, made), ((), ()))
     )
-    place = PlacementGround(base, shown if corrected else base, tags)
+    place = PlacementGround(base, shown if corrected or checks else base, tags)
     return Study(trays, SPECIES, SETTINGS, [place])
 
 
@@ -179,16 +189,68 @@ def test_the_clock_corrections_alone() -> None:
     assert changed(given) == {(Axis.CLOCKS, "left out"): (Status.DROP, "", Reason.EATER_NOT_SEEN)}
 
 
+def test_the_clock_checks_alone() -> None:
+    """Without the check of a clock an hour behind, the visit lies before the tray was set out."""
+    stays = [(who, "18:30-18:33", "g", FED) for who in ("ann", "ben")]
+    given = night(*stays, checked=timedelta(hours=1))
+    assert given.corrected
+    [own] = Chain(given).outcomes(SETTINGS)
+    assert own.status is Status.KEEP
+    assert changed(given) == {(Axis.CLOCKS, "left out"): (Status.DROP, "", Reason.EATER_NOT_SEEN)}
+
+
+@pytest.mark.parametrize("behind", [timedelta(0), timedelta(seconds=7)])
+def test_a_check_of_a_clock_that_is_right_changes_nothing_when_left_out(behind: timedelta) -> None:
+    """Some seconds, or none: the axis is there, and no tray changes for a doubt nobody had."""
+    stays = [(who, "20:00-20:03", "g", FED) for who in ("ann", "ben")]
+    given = night(*stays, checked=behind)
+    assert grid_of(SETTINGS, corrected=given.corrected).clocks == (True, False)
+    assert changed(given) == {}
+
+
+def test_counted_food_has_no_tolerance_to_try() -> None:
+    """Grams touch no count: the axis goes where no tray was weighed, and stays where one was."""
+    counted: dict[str, Any] = {"food_start_g": None, "food_left_g": None, "items_start": 100,
+                               "items_left": 40}  # fmt: skip
+    stays = [(who, "20:00-20:03", "g", FED) for who in ("ann", "ben")]
+    assert night(*stays).weighed
+    given = night(*stays, **counted)
+    assert not given.weighed
+    grid = grid_of(replace(SETTINGS, tolerance=Decimal("0.05")), corrected=False, weighed=False)
+    assert grid.tolerances == (None,)
+    assert grid.own.value(Axis.TOLERANCE) == "from controls"
+    settings = replace(SETTINGS, tolerance=Decimal("0.05"))
+    fixed = replace(given, settings=settings)
+    found = sensitivity(fixed, grid, NOBODY_ELSE)
+    assert [one.outcome for one in found.trays] == Chain(fixed).outcomes(settings)
+
+
+def test_pairs_of_two_foragers_are_no_answer() -> None:
+    """Whoever fed last: gerbil against mouse says nothing of either; of one of them it does."""
+    trays = [
+        result(f"{side}{at}", f"{left + at / 10:.1f}", side, site=f"S{at}",
+               forager="mouse" if at == 0 and side == "open" else "gerbil")
+        for at in range(8)
+        for side, left in (("open", 5), ("bush", 3))
+    ]  # fmt: skip
+    of_gerbil = replace(NOBODY_ELSE, forager=SPECIES["g"])
+    said = [
+        says(rank_test(pair_up(tell(trays, choice, SPECIES), choice)))
+        for choice in (NOBODY_ELSE, of_gerbil)
+    ]
+    assert said == [Says.MIXED, Says.FIRST]
+
+
 # --- the answer ---------------------------------------------------------------------------------
 
 
 def test_the_answer_over_the_whole_grid() -> None:
     """More is left in the open (as the study was made); with every tray waiting nobody can say."""
-    given = study(6, 8)
+    given = study(6, 10)
     grid = grid_of(SETTINGS, corrected=given.corrected)
     own = Chain(given).outcomes(SETTINGS)
-    choice = replace(proposed(own, SETTINGS.timezone), first="open", second="bush")
-    found = sensitivity(given, grid, choice)
+    choice = proposed(own, SETTINGS.timezone, SPECIES["g"])
+    found = sensitivity(given, grid, replace(choice, first="open", second="bush"))
     assert len(found.found) == len(grid.settings()) == len(set(grid.settings()))
     assert found.own == found.at(grid.own)
     assert found.own.says is Says.FIRST

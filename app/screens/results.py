@@ -2,39 +2,47 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
-from app import answers, session, widgets, wording
+from app import answers, foodwords, reportwords, session, widgets, wording
 from core import people
+from core.agreement import group_agreement, read_visits
 from core.analysis.choice import Alternative, Choice, Measure
 from core.analysis.intervals import Undefined
 from core.analysis.mixed import MixedModel
 from core.analysis.scales import Scale
 from core.analysis.whole import Analysis
-from core.analysisbook import Question
+from core.analysisbook import Question, season_of
 from core.exports import tables
 from core.people import Act
 from core.plots import look
-from core.plots.daylight import daylight_figure
+from core.plots.daylight import daylight_figures
 from core.plots.flow import flow_figure
 from core.plots.look import Figure
 from core.plots.pairs import differences_figure, pairs_figure
 from core.plots.residuals import fitted_figure, normal_figure
 from core.plots.steadiness import steps_figure
-from core.plots.words import what_can_be_said
+from core.plots.words import ANYBODY, counted
 from core.sensitivity import Axis, Grid, Sensitivity, Setting
 from core.workspace import Workspace
 
 # Columns that answer first; the file holds all in their own order.
 FIRST = ("deployment", "status", "forager", "gud_g", "gud_items", "censored", "visits", "reason")
-ANYBODY = "whoever fed last"
 SMALL = 150
 """Up to so many trays the sensitivity is worked out unasked."""
 
 WIDTHS = {"what": 270, "number": 170, "how": 764}
 """Of tables of numbers, together as wide as the page on a usual screen. [px]"""
+LEDGER_WIDTHS = {"status": 100, "reason": 560, "tells": 464, "trays": 80}
+BETWEEN = "\n"
+"""Stands between seasons that are kept; no season has one in its name."""
+ACROSS = 2
+"""Figures side by side."""
+PAPER = "On paper, or to send: 'lastbite report STUDY FILE.html' writes all of this as one page."
 
 Draw = Callable[[bool], Figure | Undefined]
 """Draws a figure for a light (False) or a dark page."""
@@ -55,11 +63,14 @@ def results_page() -> None:
     if not analysis.ledger.n:
         st.info("No tray is of that season. Choose another one.")
         return
+    session.keep("settings-asked", answers.settings_asked(analysis))
     by_mass = workspace.analysis.by_mass(question)
-    can_say = said(analysis) + answers.mass_says_more(analysis, by_mass)
-    st.markdown(f"**What this can say.** {wording.plain(can_say)}")
+    first = st.empty()
+    say_first(first, analysis, by_mass, None)
     st.text(answers.asked(analysis))
-    for words in analysis.remarks:
+    st.text(how_sure(workspace, question))
+    st.text(PAPER)
+    for words in filter(None, (*analysis.remarks, corrected(workspace, question))):
         st.warning(wording.plain(words), icon=":material/rule:")
     compared(analysis)
     flow(analysis)
@@ -68,7 +79,7 @@ def results_page() -> None:
     models(analysis)
     mass_alone(analysis, by_mass)
     if people.may(session.who(), Act.SEE_ALL):
-        hangs_on(workspace, question)
+        say_first(first, analysis, by_mass, hangs_on(workspace, question))
     every_tray(workspace)
     to_put_right(workspace)
     cautions()
@@ -79,14 +90,19 @@ def ask(workspace: Workspace) -> Question:
     known: list[Any] = workspace.analysis.foragers()
     sides: list[str] = workspace.analysis.microhabitats()
     seasons: list[str] = workspace.analysis.seasons()
-    names = {"": ANYBODY} | {one.key: one.name for one in known}
+    names = {one.key: one.name for one in known} | {"": ANYBODY}
+    shown = session.kept("whose", next(iter(names)))
     who, first, second, when = st.columns([2, 2, 2, 3], vertical_alignment="bottom")
     forager = who.selectbox(
         "Forager", list(names), format_func=lambda key: names[key], key="whose",
-        index=_place(list(names), session.kept("whose")),
+        index=_place(list(names), shown),
     )  # fmt: skip
     session.keep("whose", forager)
-    wanted = when.multiselect("Season", seasons, placeholder="all", key="seasons")
+    kept = session.kept("seasons").split(BETWEEN)
+    wanted = when.multiselect(
+        "Season", seasons, [one for one in seasons if one in kept], placeholder="all", key="seasons"
+    )
+    session.keep("seasons", BETWEEN.join(wanted))
     question = Question(forager=forager, seasons=tuple(wanted))
     own = workspace.analysis.choice(question)
     left = first.selectbox(
@@ -97,6 +113,8 @@ def ask(workspace: Workspace) -> Question:
     )
     session.keep("first", left)
     session.keep("second", right)
+    if why := answers.shown_first(known, forager):
+        st.text(why)
     return how(Question(forager, (left or "", right or ""), tuple(wanted)), own)
 
 
@@ -140,9 +158,36 @@ def _place(names: Sequence[str], name: str) -> int:
     return names.index(name) if name in names else 0
 
 
-def said(analysis: Analysis) -> str:
-    """Say what so many pairs can show, and what not."""
-    return what_can_be_said(analysis.test, analysis.choice)
+def say_first(
+    place: DeltaGenerator, analysis: Analysis, by_mass: Analysis, others: Sensitivity | None
+) -> None:
+    """Say what so many pairs can show and what not; the settings once they were tried."""
+    told = answers.headline(analysis, others) + answers.mass_says_more(analysis, by_mass)
+    place.markdown(f"**What this can say.** {wording.plain(told)}")
+
+
+def how_sure(workspace: Workspace, question: Question) -> str:
+    """Say how far clocks were put right and, to those who may see it, how far readers agree."""
+    names = {one.placement for one in workspace.analysis.placements(question)}
+    checks = sum(one.placement in names for one in workspace.clock_checks())
+    history = [one for one in workspace.clocks.history() if one.placement in names]
+    told = answers.clocks_asked(checks, sum(one.taken_back is None for one in history))
+    if not names or not people.may(session.who(), Act.SEE_ALL):
+        return told * bool(names)
+    if question.seasons:
+        read = read_visits(reportwords.visits_of(workspace.analysis.outcomes(question)))
+        agreed = group_agreement(read)
+    else:
+        read = workspace.people.read_visits()
+        agreed = workspace.people.agreements().group
+    return f"{told} {reportwords.agreed(agreed, sum(one.ruled for one in read))}"
+
+
+def corrected(workspace: Workspace, question: Question) -> str:
+    """Say how many trays have no moisture control of their own; empty where each has."""
+    outcomes = workspace.analysis.outcomes(question)
+    found = foodwords.readings_of(workspace.trays(), outcomes, workspace.settings)
+    return foodwords.remark(found.values())
 
 
 # --- figures -------------------------------------------------------------------------------------
@@ -164,7 +209,7 @@ def figure(draw: Draw, missing: str) -> None:
         walk_to(event)
     else:
         st.altair_chart(made.chart, width="stretch", alt=made.words, key=key)
-    st.text(made.note + " A click on a tray opens it." * made.clickable)
+    st.text(made.caption + " A click on a tray opens it." * made.clickable)
     keep(made, draw)
 
 
@@ -185,10 +230,11 @@ def keep(made: Figure, draw: Draw) -> None:
         found = draw(False)
         return made if isinstance(found, Undefined) else found
 
+    settings = session.kept("settings-asked")
     kinds: tuple[tuple[str, str, Callable[[], str | bytes]], ...] = (
         ("svg", "image/svg+xml", lambda: look.svg(light())),
         ("png", "image/png", lambda: look.png(light())),
-        ("csv", "text/csv", lambda: rows_text(made)),
+        ("csv", "text/csv", lambda: answers.rows_text(made, settings)),
     )
     with st.popover("Download", icon=":material/download:", key=f"keep-{made.name}"):
         for kind, mime, content in kinds:
@@ -196,13 +242,6 @@ def keep(made: Figure, draw: Draw) -> None:
                 "The data (CSV)" if kind == "csv" else kind.upper(), content,
                 f"{made.name}.{kind}", mime, key=f"{kind}-{made.name}", on_click="ignore",
             )  # fmt: skip
-
-
-def rows_text(made: Figure) -> str:
-    """Give the rows behind a figure as CSV."""
-    names = list(made.rows[0]) if made.rows else ["empty"]
-    rows = ({name: "" if v is None else str(v) for name, v in row.items()} for row in made.rows)
-    return "".join(tables.csv_text(names, rows))
 
 
 def numbers(lines: Sequence[answers.Line], alt: str) -> None:
@@ -224,8 +263,7 @@ def compared(analysis: Analysis) -> None:
         st.warning(wording.plain(pairs.warning))
     lost = answers.lost_lines(pairs)
     if lost:
-        many = "1 pair was" if len(lost) == 1 else f"{len(lost)} pairs were"
-        with st.expander(f"{many} lost"):
+        with st.expander(f"{counted(len(lost), 'pair was', 'pairs were')} lost"):
             widgets.table(lost, alt="Lost pairs with the reason")
 
 
@@ -234,18 +272,32 @@ def flow(analysis: Analysis) -> None:
     st.subheader("From all trays to those with a density", anchor=False)
     figure(lambda dark: flow_figure(analysis.ledger, dark=dark), "No trays")
     widgets.table(
-        answers.ledger_lines(analysis.ledger), alt="Trays by status and reason, adding up"
-    )
+        answers.ledger_lines(analysis.ledger), alt="Trays by status and reason, adding up",
+        widths=LEDGER_WIDTHS,
+    )  # fmt: skip
     st.markdown("**Share of trays used, and density where they were**")
     widgets.table(answers.used_lines(analysis.used), alt="Use of trays and density in used trays")
+    st.text("\n".join(answers.used_notes(analysis.used)))
 
 
 def by_the_sun(workspace: Workspace, question: Question) -> None:
     """Show when animals came, by the height of the sun."""
     st.subheader("When animals came", anchor=False)
-    found = workspace.analysis.daylight(question)
-    species, zone = workspace.species(), workspace.zone
-    figure(lambda dark: daylight_figure(found, species, zone, dark=dark), "No visits by the sun")
+    found, zone = workspace.analysis.daylight(question), workspace.zone
+    species = workspace.species()
+    trays = [one.deployment for one in workspace.analysis.outcomes(question)]
+    seasons = {one.deployment: season_of(one, zone) for one in trays}
+
+    def draw(number: int, dark: bool) -> Figure | Undefined:
+        made = daylight_figures(found, species, zone, seasons, dark=dark)
+        return made if isinstance(made, Undefined) else made[number]
+
+    all_made = daylight_figures(found, species, zone, seasons)
+    many = 1 if isinstance(all_made, Undefined) else len(all_made)
+    cells = st.columns(min(many, ACROSS), gap="medium")
+    for number in range(many):
+        with cells[number % ACROSS]:
+            figure(partial(draw, number), "No visits by the sun")
 
 
 def how_often(analysis: Analysis) -> None:
@@ -288,6 +340,7 @@ def mass_alone(confirmed: Analysis, found: Analysis) -> None:
     st.markdown(wording.plain(told))
     with st.expander("In numbers", expanded=not confirmed.ledger.analysed):
         widgets.table(answers.left_lines(found.used), alt="Use of trays and food left, by mass")
+        st.text("\n".join(answers.used_notes(found.used)))
         numbers(answers.pair_lines(found.pairs, found.test), "Pairs by mass")
         lost = answers.lost_lines(found.pairs)
         if lost:
@@ -299,15 +352,15 @@ def mass_alone(confirmed: Analysis, found: Analysis) -> None:
 # --- sensitivity ---------------------------------------------------------------------------------
 
 
-def hangs_on(workspace: Workspace, question: Question) -> None:
-    """Show what another choice would change, and let people try any of them."""
+def hangs_on(workspace: Workspace, question: Question) -> Sensitivity | None:
+    """Show what another choice would change, and let people try any of them; None: not asked."""
     st.subheader("How far this hangs on the settings", anchor=False)
     small = len(workspace.analysis.outcomes(question)) <= SMALL
     asked = st.toggle(
         "Work the study out under other settings too (some seconds)", value=small, key="other"
     )
     if not asked:
-        return
+        return None
     with st.spinner("Working the whole study out under every setting …"):
         found = workspace.analysis.sensitivity(question)
     figure(lambda dark: steps_figure(found, dark=dark), "No differences under other settings")
@@ -318,6 +371,7 @@ def hangs_on(workspace: Workspace, question: Question) -> None:
         if shaky:
             st.markdown("**Trays that come out differently under some setting**")
             widgets.table(shaky, alt="Trays that hang on the settings")
+    return found
 
 
 def tried(found: Sensitivity) -> None:
@@ -351,6 +405,10 @@ def slide(
 def every_tray(workspace: Workspace) -> None:
     """Show the outcome table with the settings behind it, and offer all tables."""
     st.subheader("One line a tray", anchor=False)
+    st.text(
+        "All trays of the study, of every season, whoever ate: what is chosen above narrows "
+        "neither this table nor its files."
+    )
     rows = list(workspace.outcome_rows())
     order = [name for name in FIRST if any(row[name] for row in rows)]
     order += [name for name in tables.OUTCOME_COLUMNS if name not in order]

@@ -33,8 +33,12 @@ def by_mass(outcomes: Sequence[Outcome], readings: Mapping[str, Reading]) -> lis
 
 
 def _unused(outcome: Outcome) -> Reason:
-    """Say why nobody fed: as it was decided, where it was, else by the mass."""
-    return outcome.reason if outcome.status is Status.NO_GUD else Reason.UNUSED_BY_MASS
+    """Say why nobody fed: who was there and did not, where it was decided; else the mass alone.
+
+    How long the tray was watched is no reason here, whatever it is one of there.
+    """
+    decided = outcome.status is Status.NO_GUD and outcome.reason is not Reason.UNUSED_SEEN
+    return outcome.reason if decided else Reason.UNUSED_BY_MASS
 
 
 def _one(outcome: Outcome, reading: Reading) -> Outcome:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from core.analysis.choice import Choice
 from core.analysis.intervals import LEVEL, Interval, Undefined, wald
 from core.analysis.likelihood import fit_bounded
-from core.analysis.told import NOTHING, Tells, Told
+from core.analysis.told import NOTHING, Tells, Told, of_several
 
 INDEPENDENT = "each tray counts on its own, so nights at one station make the interval too narrow"
 NAIVE = (Tells.VALUE, Tells.BELOW, Tells.AT_MOST)
@@ -88,6 +88,8 @@ def censored_model(told: Sequence[Told], choice: Choice) -> CensoredModel | Unde
     gap = float(fit.beta[0] - fit.beta[1])
     error = sqrt(fit.covariance[0, 0] + fit.covariance[1, 1] - 2 * fit.covariance[0, 1])
     warnings = [INDEPENDENT]
+    if choice.forager is None and (several := of_several(rows)):
+        warnings.append(several)
     if not fit.converged:
         warnings.append("the fit did not converge, do not use its numbers")
     first, second = (

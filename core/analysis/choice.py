@@ -4,6 +4,7 @@ A choice goes with every result, so that nobody has to guess what a number was m
 """
 
 import difflib
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -72,6 +73,10 @@ class Choice:
     """Of the mixed model."""
     alternative: Alternative = Alternative.TWO_SIDED
     """What the signed-rank test speaks for; anything but two-sided is to be chosen beforehand."""
+    seasons: tuple[str, ...] = ()
+    """Those that were asked for; the trays are of no other. Empty: of all."""
+    item_mass: Decimal | None = None
+    """Mean mass of one item [g], to tell grams as items and items as grams; None: neither."""
 
     @property
     def sides(self) -> tuple[str, str] | None:
@@ -79,11 +84,24 @@ class Choice:
         first, second = folded(self.first), folded(self.second)
         return (first, second) if first and second and first != second else None
 
+    @property
+    def when(self) -> str:
+        """Name the seasons that were asked for; empty: all."""
+        if not self.seasons:
+            return ""
+        return f"season{'s' * (len(self.seasons) > 1)} {' and '.join(self.seasons)}"
+
 
 @lru_cache(maxsize=4096)  # a study has few names, and each is asked for many times
 def folded(text: str) -> str:
     """Give a name as it is compared: blanks joined, capitals small."""
     return " ".join(text.split()).casefold()
+
+
+def in_order(name: str) -> tuple[tuple[int, int, str], ...]:
+    """Give what names are sorted by: capitals do not matter, and S2 comes before S10."""
+    parts = re.findall(r"\d+|\D+", name.casefold())
+    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in parts)
 
 
 def proposed(outcomes: Sequence[Outcome], zone: ZoneInfo, forager: Species | None = None) -> Choice:
@@ -143,7 +161,10 @@ def night_of(deployment: TrayDeployment, zone: ZoneInfo) -> date | None:
 
 
 def measured(
-    amount: Decimal | None, deployment: TrayDeployment, measure: Measure
+    amount: Decimal | None,
+    deployment: TrayDeployment,
+    measure: Measure,
+    item_mass: Decimal | None = None,
 ) -> Decimal | None:
     """Give an amount of this tray's food in a measure; None where the tray does not have it.
 
@@ -151,6 +172,8 @@ def measured(
     ----------
     amount
         [g], or [items] where the food was counted.
+    item_mass
+        Mean mass of one item [g]; None: counted food has no grams, and weighed food no items.
     """
     if amount is None:
         return None
@@ -158,6 +181,9 @@ def measured(
         start, _ = food.amounts(deployment)
         return amount / start if start else None
     if deployment.counted is not (measure is Measure.ITEMS):
+        convert = food.in_grams if deployment.counted else food.in_items
+        amount = convert(amount, item_mass)
+    if amount is None:
         return None
     if measure is Measure.GRAMS_PER_LITRE:
         return grams_per_litre(amount, deployment.substrate_l)
@@ -166,7 +192,12 @@ def measured(
 
 def remarks(outcomes: Sequence[Outcome], choice: Choice) -> tuple[str, ...]:
     """Say what in the trays does not fit the choice, each with the way out."""
-    return (*_spelling(outcomes, choice), *_unlike(outcomes, choice), *_misfits(choice))
+    return (
+        *_spelling(outcomes, choice),
+        *_unlike(outcomes, choice),
+        *_converted(outcomes, choice),
+        *_misfits(choice),
+    )
 
 
 def _spelling(outcomes: Sequence[Outcome], choice: Choice) -> list[str]:
@@ -193,7 +224,9 @@ def _spelling(outcomes: Sequence[Outcome], choice: Choice) -> list[str]:
             )
     blank = sum(names[name] for name in names if not folded(name))
     if blank and choice.sides:
-        found.append(f"{blank} trays have no microhabitat and are left out. Fill in the tray log.")
+        trays_have = "1 tray has" if blank == 1 else f"{blank} trays have"
+        left = "is" if blank == 1 else "are"
+        found.append(f"{trays_have} no microhabitat and {left} left out. Fill in the tray log.")
     sites = Counter(one.deployment.site for one in outcomes)
     for fold in sorted({folded(name) for name in sites} - {""}):
         ways = sorted(name for name in sites if folded(name) == fold)
@@ -207,12 +240,16 @@ def _unlike(outcomes: Sequence[Outcome], choice: Choice) -> list[str]:
     """Say when the trays did not start alike, as far as the measure does not even that out."""
     found = []
     trays = [one.deployment for one in outcomes]
-    of_measure = [one for one in trays if one.counted is (choice.measure is Measure.ITEMS)]
-    starts = [start for one in of_measure if (start := food.amounts(one)[0])]
+    plain = Measure.ITEMS if choice.measure is Measure.ITEMS else Measure.GRAMS
+    starts = [
+        start
+        for one in trays
+        if (start := measured(food.amounts(one)[0], one, plain, choice.item_mass))
+    ]
     litres = [one.substrate_l for one in trays if one.substrate_l]
     if choice.measure is not Measure.PROPORTION and _differ(starts):
         found.append(
-            f"Food put in differs between trays ({min(starts):f} to {max(starts):f}). "
+            f"Food put in differs between trays ({_short(min(starts))} to {_short(max(starts))}). "
             "Compare the share of the food left, or trays with the same start."
         )
     if choice.measure is not Measure.GRAMS_PER_LITRE and _differ(litres):
@@ -221,6 +258,23 @@ def _unlike(outcomes: Sequence[Outcome], choice: Choice) -> list[str]:
             "Compare the food left per litre, or trays with the same volume."
         )
     return found
+
+
+def _short(amount: Decimal) -> str:
+    """Write an amount as it was given; one that was worked out, to STEP."""
+    rounded = amount.quantize(STEP)
+    return f"{amount:f}" if amount == rounded else f"{rounded.normalize():f}"
+
+
+def _converted(outcomes: Sequence[Outcome], choice: Choice) -> list[str]:
+    """Say how many trays are told in another unit than their food was measured in."""
+    in_items = choice.measure is Measure.ITEMS
+    other = sum(one.deployment.counted is not in_items for one in outcomes)
+    if choice.item_mass is None or choice.measure is Measure.PROPORTION or not other:
+        return []
+    trays = "1 tray is" if other == 1 else f"{other} trays are"
+    how = "items, though food was weighed" if in_items else "grams, though food was counted"
+    return [f"{trays} told in {how}: one item is taken for {choice.item_mass:f} g."]
 
 
 def _differ(amounts: Sequence[Decimal]) -> bool:

@@ -85,6 +85,25 @@ def fit_crossed(y: Floats, x: Floats, factors: Sequence[Codes]) -> Fit | None:
     )
 
 
+def leaves_nothing(y: Floats, x: Floats, factors: Sequence[Codes]) -> bool:
+    """Say whether x and one mean for each level fit every value but for rounding.
+
+    Then chance cannot be told from anything, and the criterion has no best.
+    """
+    from scipy.sparse import csr_array, hstack  # noqa: PLC0415
+    from scipy.sparse.linalg import lsqr  # noqa: PLC0415
+
+    rows, ones = np.arange(len(y)), np.ones(len(y))
+    columns = [csr_array(x), *(csr_array((ones, (rows, codes))) for codes in factors)]
+    centred = y - y.mean()
+    reach = float(np.abs(centred).max())
+    if reach <= FLAT * float(np.abs(y).max()):
+        return True
+    whole = hstack(columns).tocsr()
+    found = lsqr(whole, centred, atol=1e-14, btol=1e-14, iter_lim=4 * sum(whole.shape))
+    return bool(np.abs(centred - whole @ found[0]).max() <= FLAT * reach)
+
+
 def _at_zero(model: "_Crossed", theta: Floats) -> Floats:
     """Take a random effect out where the criterion is no worse without it."""
     for at in range(len(theta)):
@@ -138,9 +157,9 @@ class _Crossed:
         from scipy.linalg import LinAlgError, cho_factor, cho_solve  # noqa: PLC0415
 
         n, p = self.x.shape
-        levels = self._levels([float(theta[at]) for at in self.order])
-        gram = self.gram - levels.explained
         try:
+            levels = self._levels([float(theta[at]) for at in self.order])
+            gram = self.gram - levels.explained
             of_x = cho_factor(gram[:p, :p], lower=True)
         except LinAlgError:
             return _Solved(inf, np.zeros(p), np.zeros((p, p)), 0.0, self.y)

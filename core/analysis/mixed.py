@@ -12,14 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.analysis.choice import Choice, Measure
-from core.analysis.crossed import Fit, fit_crossed
-from core.analysis.intervals import LEVEL, Interval, Undefined
+from core.analysis.crossed import Fit, fit_crossed, leaves_nothing
+from core.analysis.intervals import ALPHA, LEVEL, Interval, Undefined
+from core.analysis.ranks import smallest_p
 from core.analysis.scales import SHARES, Scale, on_scale, variance_shares
-from core.analysis.told import BOUNDS, Told
+from core.analysis.told import BOUNDS, Told, of_several
 from core.errors import AnalysisError
 
 FEWEST_LEVELS = 5
 """With fewer levels the variance of a random effect is poorly told (common practice)."""
+FEWEST_SPARE = 5
+"""With fewer degrees of freedom no p and no interval is given: so many are left by six pairs, the
+fewest of which the signed-rank test could tell anything from chance (a judgement)."""
 NOTHING_LEFT = 1e-12
 """A variance below this share of the whole came out as nothing."""
 
@@ -66,9 +70,10 @@ class MixedModel:
     """Standard error of the effect."""
     spare: int
     """Degrees of freedom of the effect."""
-    interval: Interval
-    p: float
-    """Against no effect, by the t distribution of effect / error."""
+    interval: Interval | Undefined
+    p: float | Undefined
+    """Against no effect, by the t distribution of effect / error. Neither is told where there is
+    too little to tell chance by, see `_too_few_for_p`."""
     components: tuple[Component, ...]
     residuals: tuple[Residual, ...]
     converged: bool
@@ -78,10 +83,17 @@ class MixedModel:
     choice: Choice
 
 
+ALIKE = "all trays of a microhabitat have one density, nothing varies"
+EXPLAINED = (
+    "microhabitat, station and night explain every density, nothing is left to tell chance by"
+)
+
+
 def mixed_model(told: Sequence[Told], choice: Choice) -> MixedModel | Undefined:
     """Fit the model to the trays with a value, a station and a night.
 
-    Undefined where there is nothing to compare, or too little to tell chance from effect. A
+    Undefined where there is nothing to compare, or nothing left to tell chance from effect by;
+    where there is little, the effect stands without interval and p (see `_too_few_for_p`). A
     random effect with one level, or with a level for every tray, is left out and said.
 
     The degrees of freedom are those left beside both microhabitats and all levels; where a station
@@ -94,7 +106,9 @@ def mixed_model(told: Sequence[Told], choice: Choice) -> MixedModel | Undefined:
     rows = [one for one in valued if one.station and one.night]
     factors, warnings = _factors(rows)
     if len(rows) < len(valued):
-        warnings.append(f"{len(valued) - len(rows)} trays with a density have no site or pair")
+        many = len(valued) - len(rows)
+        trays = "1 tray with a density has" if many == 1 else f"{many} trays with a density have"
+        warnings.append(f"{trays} no site or pair")
     fault = _too_few(rows, factors, choice)
     if fault:
         why = [*warnings, fault] if rows else [fault]
@@ -104,11 +118,42 @@ def mixed_model(told: Sequence[Told], choice: Choice) -> MixedModel | Undefined:
     except AnalysisError as words:
         return Undefined(str(words), len(rows))
     x = np.array([[1.0, one.microhabitat == choice.sides[0]] for one in rows])
-    fit = fit_crossed(y, x, [_codes(factor) for factor in factors.values()])
-    if fit is None:
-        return Undefined("all trays of a microhabitat have one density, nothing varies", len(rows))
+    codes = [_codes(factor) for factor in factors.values()]
+    fit = None if leaves_nothing(y, x, codes) else fit_crossed(y, x, codes)
+    if fit is None or fit.residual <= NOTHING_LEFT * (sum(fit.variances) + fit.residual):
+        return Undefined(ALIKE if leaves_nothing(y, x, []) else EXPLAINED, len(rows))
     left_out = sum(one.tells in BOUNDS for one in told)
-    return _model(rows, factors, y, fit, [*warnings, *_doubts(fit, factors)], left_out, choice)
+    doubts = filter(None, (*warnings, *_doubts(fit, factors), _of_several(rows, choice)))
+    return _model(rows, factors, y, fit, [*doubts], left_out, choice)
+
+
+def _of_several(rows: Sequence[Told], choice: Choice) -> str:
+    return "" if choice.forager else of_several(rows)
+
+
+def _too_few_for_p(rows: Sequence[Told], factors: Factors, choice: Choice) -> str:
+    """Say what there is too little of for a p; empty when there is enough.
+
+    Where stations have both microhabitats there have to be as many of them (or of their nights,
+    where each night counts) as the signed-rank test of the pairs would need: two stations say no
+    more of others in a model than as two pairs. And the degrees of freedom have to be at least
+    `FEWEST_SPARE` (both a judgement).
+    """
+    first, second = (
+        {(one.station, None if choice.average_nights else one.night) for one in rows
+         if one.microhabitat == side}
+        for side in choice.sides or ()
+    )  # fmt: skip
+    both, spare = len(first & second), _spare(rows, factors)
+    if both and smallest_p(both) >= ALPHA:
+        many = "station" if choice.average_nights else "night"
+        where = f"{both} {many}{'s' * (both > 1)}"
+        together = "" if choice.average_nights else ", those of all stations together"
+        return f"too few pairs: both microhabitats have a density at {where}{together}"
+    if spare < FEWEST_SPARE:
+        degrees = "degree" if spare == 1 else "degrees"
+        return f"too few trays: {spare} {degrees} of freedom, {FEWEST_SPARE} are the least"
+    return ""
 
 
 def _too_few(rows: Sequence[Told], factors: Factors, choice: Choice) -> str:
@@ -208,6 +253,11 @@ def _model(
     effect, error = float(fit.beta[1]), sqrt(fit.covariance[1, 1])
     spare = _spare(rows, factors)
     reach = error * float(t.ppf((1 + LEVEL) / 2, spare))
+    interval: Interval | Undefined = Interval(effect - reach, effect + reach, "REML, t")
+    p: float | Undefined = float(2 * t.sf(abs(effect) / error, spare))
+    few = _too_few_for_p(rows, factors, choice)
+    if few:
+        interval = p = Undefined(few, len(rows))
     return MixedModel(
         n=len(rows),
         scale=choice.scale,
@@ -215,8 +265,8 @@ def _model(
         effect=effect,
         error=error,
         spare=spare,
-        interval=Interval(effect - reach, effect + reach, "REML, t"),
-        p=float(2 * t.sf(abs(effect) / error, spare)),
+        interval=interval,
+        p=p,
         components=tuple(map(Component, names, levels, variances, shares)),
         residuals=tuple(
             Residual(one.name, one.station, str(one.night), fitted, value - fitted)

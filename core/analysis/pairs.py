@@ -68,15 +68,33 @@ class Pairs:
         return len(self.differences)
 
     @property
-    def warning(self) -> str:
-        """Say when differences of one station count as if of several; empty when none do."""
-        stations = len({one.station for one in self.differences})
-        if stations == self.n:
+    def of_two_owners(self) -> int:
+        """Count the pairs whose two trays were left by different foragers."""
+        return sum(one.first.outcome.forager != one.second.outcome.forager for one in self.made)
+
+    @property
+    def mixed(self) -> str:
+        """Say when pairs compare the densities of different foragers; empty when none do."""
+        many = self.of_two_owners
+        if not many:
             return ""
+        whose = "the densities" if many == 1 else "densities"
         return (
-            f"{self.n} differences are of {stations} stations: nights of a station are not "
-            "independent, so p comes out too small. Average the nights, or see the mixed model."
+            f"{many} of {len(self.made)} pairs compare{'s' * (many == 1)} {whose} of different "
+            "foragers, so what differs may be the animals and not the microhabitats. Name a "
+            "forager to compare its own."
         )
+
+    @property
+    def warning(self) -> str:
+        """Say what stands in the way of p: foragers mixed, nights counted; empty: nothing."""
+        stations = len({one.station for one in self.differences})
+        nights = (
+            f"{self.n} differences are of {stations} station{'s' * (stations > 1)}: nights of a "
+            "station are not independent, so p comes out too small. Average the nights, or see "
+            "the mixed model."
+        )
+        return " ".join(filter(None, (self.mixed, nights if stations < self.n else "")))
 
     def lost_by_reason(self) -> dict[str, int]:
         """Count why pairs were lost; a pair with both sides at fault counts under each."""

@@ -9,7 +9,7 @@ References
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import StrEnum
 from math import floor, sqrt
@@ -64,6 +64,9 @@ class SignedRank:
     """Hodges-Lehmann: the median of the means of every two differences, in the measure."""
     interval: Interval | Undefined
     """Of the estimate; its `level` is what it really reaches."""
+    mixed: str = ""
+    """Says how many pairs compare different foragers: then p speaks of no microhabitat. Empty:
+    none does."""
 
     @property
     def ranked(self) -> int:
@@ -88,7 +91,8 @@ def rank_test(pairs: Pairs | Undefined) -> SignedRank | Undefined:
         lost = len(pairs.lost)
         many = f"{lost} {'was' if lost == 1 else 'were'} lost"
         return Undefined(f"no pair has a density on both sides, {many}")
-    return signed_rank([one.value for one in pairs.differences], pairs.choice.alternative)
+    found = signed_rank([one.value for one in pairs.differences], pairs.choice.alternative)
+    return found if isinstance(found, Undefined) else replace(found, mixed=pairs.mixed)
 
 
 def signed_rank(
@@ -192,6 +196,8 @@ def hodges_lehmann(steps: Steps) -> tuple[Decimal, Interval | Undefined]:
     middle = [(many + 1) // 2, many // 2 + 1]
     estimate = sum(kth_sum(ordered, at) for at in middle) * STEP / 4
     k, level, how = _depth(len(steps))
+    if len(steps) == 1:
+        return estimate, Undefined("too few pairs: one difference has no interval", 1)
     if not k:
         return estimate, Undefined(
             f"too few pairs: the widest interval of {len(steps)} reaches "

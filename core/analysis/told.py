@@ -4,7 +4,8 @@ Emptied is below what can be weighed, interrupted is at most what was left, visi
 is above what was put in, and an earlier feeder quit somewhere between.
 """
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -90,10 +91,12 @@ def tell(outcomes: Sequence[Outcome], choice: Choice, species: Mapping[str, Spec
 
 def _tell(outcome: Outcome, choice: Choice, species: Mapping[str, Species]) -> Told:
     deployment = outcome.deployment
-    tells, low, high = _bounds(outcome, choice, species)
+    tells, low, high = _bounds(outcome, choice.forager, species)
     microhabitat = folded(deployment.microhabitat)
     if tells not in NOTHING:
-        inside = [measured(one, deployment, choice.measure) for one in (low, high)]
+        inside = [
+            measured(one, deployment, choice.measure, choice.item_mass) for one in (low, high)
+        ]
         if choice.sides and microhabitat not in choice.sides:
             tells, inside = Tells.OTHER_MICROHABITAT, [None, None]
         elif inside == [None, None]:
@@ -110,12 +113,33 @@ def _tell(outcome: Outcome, choice: Choice, species: Mapping[str, Species]) -> T
     )
 
 
+def of_several(told: Iterable[Told]) -> str:
+    """Say when densities of different foragers are taken together; empty when they are of one."""
+    owners = Counter(one.outcome.forager for one in told if one.outcome.gud is not None)
+    if len(owners) < 2:  # noqa: PLR2004
+        return ""
+    listed = ", ".join(f"{name} ({n})" for name, n in owners.most_common())
+    return f"densities of {len(owners)} foragers are taken together, name one: {listed}"
+
+
+def bounds_by_species(
+    outcome: Outcome, species: Mapping[str, Species]
+) -> Iterator[tuple[Species, Tells, Decimal | None, Decimal | None]]:
+    """Give what a tray tells of each species that it tells anything of. [g] or [items]"""
+    there = forager.company(sightings(outcome), species).feeders
+    owners = (key for key, one in species.items() if one.name == outcome.forager)
+    for key in dict.fromkeys((*owners, *there)):
+        if key in species:
+            tells, low, high = _bounds(outcome, species[key], species)
+            if tells not in NOTHING:
+                yield species[key], tells, low, high
+
+
 def _bounds(
-    outcome: Outcome, choice: Choice, species: Mapping[str, Species]
+    outcome: Outcome, wanted: Species | None, species: Mapping[str, Species]
 ) -> tuple[Tells, Decimal | None, Decimal | None]:
     """Give what a tray tells, and between which amounts the density lies. [g] or [items]"""
     start, _ = food.amounts(outcome.deployment)
-    wanted = choice.forager
     if outcome.status in VALUED:
         if wanted is None or outcome.forager == wanted.name:
             return _own(outcome)

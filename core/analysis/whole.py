@@ -32,6 +32,8 @@ class Analysis:
     censored: CensoredModel | Undefined
     rates: VisitRates
     remarks: tuple[str, ...]
+    counted: int = 0
+    """Trays whose food was counted: a tolerance in grams is none of theirs."""
 
 
 def analyse(
@@ -64,4 +66,5 @@ def analyse(
         censored=censored_model(told, choice),
         rates=visit_rates(told, choice),
         remarks=remarks(outcomes, choice),
+        counted=sum(one.deployment.counted for one in outcomes),
     )

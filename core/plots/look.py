@@ -8,8 +8,9 @@ References
    and orange on a dark page.
 """
 
+import textwrap
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import altair as alt
@@ -20,6 +21,9 @@ PICKED = "picked"
 TRAY = "deployment"
 """The field that names the tray deployment of a mark."""
 SHAPES = ("circle", "square")
+
+LINE = 110
+"""So long is a line under the title of a printed figure. [characters]"""
 
 Row = dict[str, Any]
 
@@ -40,6 +44,20 @@ class Figure:
     """What stands below it: n, settings, how to read it."""
     clickable: bool = False
     """Whether its marks name trays."""
+    asked: Mapping[str, str] = field(default_factory=dict)
+    """What it is of, by name: whose density, in what measure, between what, of which seasons."""
+
+    @property
+    def question(self) -> str:
+        """Give what it is of in one line; empty where nothing was asked."""
+        return "; ".join(f"{name}: {told}" for name, told in self.asked.items() if told)
+
+    @property
+    def caption(self) -> str:
+        """Give the note with whose densities it shows, and of which season where one is asked."""
+        whose = ("density of", "season")
+        told = "; ".join(f"{name}: {self.asked[name]}" for name in whose if self.asked.get(name))
+        return f"{self.note} {told[:1].upper()}{told[1:]}.".strip() if told else self.note
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +91,17 @@ def click() -> alt.Parameter:
 
 
 def printed(figure: Figure, width: int = 640) -> dict[str, Any]:
-    """Give a figure's specification as it is printed: on white, of a width [px], in one font."""
-    chart = figure.chart.properties(
-        width=width, title=alt.Title(figure.title, anchor="start")
-    ).configure(background="white", font="sans-serif")
+    """Give a figure's specification as it is printed: on white, of a width [px], in one font.
+
+    What it is of stands under its title, since a figure is also shown without its page.
+    """
+    heading = alt.Title(
+        figure.title, anchor="start", subtitle=textwrap.wrap(figure.question, LINE),
+        subtitleColor=LIGHT.quiet,
+    )  # fmt: skip
+    chart = figure.chart.properties(width=width, title=heading).configure(
+        background="white", font="sans-serif"
+    )
     found: dict[str, Any] = chart.configure_view(stroke="#c5ccc8").to_dict()
     return _without_clicks(found)
 

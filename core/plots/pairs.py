@@ -5,12 +5,13 @@ from statistics import fmean
 
 import altair as alt
 
+from core.analysis.choice import in_order
 from core.analysis.intervals import Undefined
 from core.analysis.pairs import Pair, Pairs
 from core.analysis.ranks import SignedRank
 from core.analysis.told import Told
 from core.plots.look import SHAPES, TRAY, Figure, Row, click, frame, ink
-from core.plots.words import counted, difference
+from core.plots.words import asked_of, counted, difference
 
 MOST_LINES = 400
 """Up to so many pairs have a line each; beyond, a station has one."""
@@ -25,7 +26,8 @@ def pairs_figure(
     if isinstance(pairs, Undefined):
         return pairs
     if not pairs.made:
-        return Undefined(f"no pair has a density on both sides, {len(pairs.lost)} were lost")
+        lost = counted(len(pairs.lost), "was", "were")
+        return Undefined(f"no pair has a density on both sides, {lost} lost")
     choice, colours = pairs.choice, ink(dark=dark)
     rows = _by_station(pairs) if len(pairs.made) > MOST_LINES else _by_pair(pairs)
     joined = (
@@ -38,9 +40,9 @@ def pairs_figure(
     x = alt.X("microhabitat:N", sort=sides, title=None, scale=alt.Scale(padding=0.6),
               axis=alt.Axis(labelAngle=0, labelFontSize=13))  # fmt: skip
     y = alt.Y("density:Q", title=f"giving-up density: {choice.measure}",
-              scale=alt.Scale(zero=True))  # fmt: skip
+              scale=alt.Scale(zero=True), axis=alt.Axis(minExtent=38))  # fmt: skip
     base = alt.Chart(frame(rows, ["pair", TRAY, "microhabitat", "density", "station", "night",
-                                  "difference"]))  # fmt: skip
+                                  "difference", "forager"]))  # fmt: skip
     lines = base.mark_line(color=colours.quiet, opacity=0.6, strokeWidth=1.2).encode(
         x=x, y=y, detail="pair:N"
     )
@@ -53,7 +55,8 @@ def pairs_figure(
                 domain=sides, range=[colours.first, colours.second])),
             shape=alt.Shape("microhabitat:N", legend=None, scale=alt.Scale(
                 domain=sides, range=list(SHAPES))),
-            tooltip=[f"{TRAY}:N", "microhabitat:N", alt.Tooltip("density:Q", format=".3~f"),
+            tooltip=[f"{TRAY}:N", "forager:N", "microhabitat:N",
+                     alt.Tooltip("density:Q", format=".3~f"),
                      "station:N", "night:N", alt.Tooltip("difference:Q", format=".3~f")],
         )
         .add_params(click())
@@ -66,6 +69,7 @@ def pairs_figure(
         words=f"{many} of trays, joined by lines. {difference(test, choice)}",
         note=f"{many}, {len(pairs.lost)} lost. {difference(test, choice)} {joined}".strip(),
         clickable=not joined,
+        asked=asked_of(choice),
     )
 
 
@@ -78,7 +82,7 @@ def _by_pair(pairs: Pairs) -> list[Row]:
                 {
                     "pair": number, TRAY: one.name, "microhabitat": side, "density": _of(one),
                     "station": pair.station, "night": str(pair.night),
-                    "difference": float(pair.difference),
+                    "difference": float(pair.difference), "forager": one.outcome.forager,
                 }
             )  # fmt: skip
     return rows
@@ -91,14 +95,17 @@ def _by_station(pairs: Pairs) -> list[Row]:
         nights.setdefault(pair.station, []).append(pair)
     rows: list[Row] = []
     for number, (station, some) in enumerate(nights.items(), start=1):
-        first, second = (fmean(_of(side) for side in sides) for sides in (
-            [pair.first for pair in some], [pair.second for pair in some]))  # fmt: skip
-        for side, mean in ((pairs.choice.first, first), (pairs.choice.second, second)):
+        first = fmean(_of(pair.first) for pair in some)
+        second = fmean(_of(pair.second) for pair in some)
+        sides = ((pairs.choice.first, first, [pair.first for pair in some]),
+                 (pairs.choice.second, second, [pair.second for pair in some]))  # fmt: skip
+        for side, mean, trays in sides:
             rows.append(
                 {
                     "pair": number, TRAY: "", "microhabitat": side, "density": mean,
                     "station": station, "night": counted(len(some), "night"),
                     "difference": first - second,
+                    "forager": ", ".join(dict.fromkeys(one.outcome.forager for one in trays)),
                 }
             )  # fmt: skip
     return rows
@@ -121,6 +128,8 @@ def differences_figure(
         {
             "station": pair.station, TRAY: pair.first.name, "other": pair.second.name,
             "night": str(pair.night), "difference": float(pair.difference),
+            "forager": pair.first.outcome.forager,
+            "other forager": pair.second.outcome.forager,
         }
         for pair in pairs.made
     ]  # fmt: skip
@@ -130,7 +139,7 @@ def differences_figure(
     ]
     # As many dots as can be told apart; the means stand for the rest.
     drawn = rows if len(rows) <= MOST_LINES or not choice.average_nights else []
-    order = sorted({one.station for one in pairs.made})
+    order = sorted({one.station for one in pairs.made}, key=in_order)
     names = alt.Axis(labels=len(order) <= MOST_NAMED, ticks=False, labelLimit=160)
     y = alt.Y("station:N", sort=order, title="station", axis=names)
     x = alt.X("difference:Q", title=f"{choice.first} minus {choice.second}: {choice.measure}")
@@ -145,9 +154,11 @@ def differences_figure(
     layers += [
         _rule(0.0, colours.quiet, dash=[2, 3]),
         _rule(float(test.estimate), colours.text, dash=[1, 0]),
-        alt.Chart(frame(drawn, ["station", TRAY, "other", "night", "difference"]))
+        alt.Chart(frame(drawn, ["station", TRAY, "forager", "other", "other forager", "night",
+                                "difference"]))
         .mark_point(size=45, filled=True, color=colours.quiet, opacity=0.8)
-        .encode(x=x, y=y, tooltip=["station:N", f"{TRAY}:N", "other:N", "night:N",
+        .encode(x=x, y=y, tooltip=["station:N", f"{TRAY}:N", "forager:N", "other:N",
+                                   alt.Tooltip("other forager:N"), "night:N",
                                    alt.Tooltip("difference:Q", format=".3~f")])
         .add_params(click()),
     ]  # fmt: skip
@@ -171,6 +182,7 @@ def differences_figure(
                                 if choice.average_nights else "")
         + "Line and band: the Hodges-Lehmann difference with its interval; dashed: none.",
         clickable=True,
+        asked=asked_of(choice),
     )  # fmt: skip
 
 

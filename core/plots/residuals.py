@@ -7,6 +7,7 @@ import altair as alt
 from core.analysis.intervals import Undefined
 from core.analysis.mixed import MixedModel
 from core.plots.look import TRAY, Figure, Row, click, frame, ink
+from core.plots.words import asked_of
 
 COLUMNS = [TRAY, "station", "night", "fitted", "residual", "expected"]
 FEWEST = 10
@@ -96,4 +97,5 @@ def _figure(
         f"{max(r['residual'] for r in rows):.3g}. {words}",
         note=f"n = {found.n} trays. {words}",
         clickable=True,
+        asked=asked_of(found.choice) | {"scale": str(found.scale)},
     )

@@ -5,7 +5,7 @@ import altair as alt
 from core.analysis.choice import Choice
 from core.analysis.intervals import Undefined
 from core.plots.look import Figure, Row, frame, ink
-from core.plots.words import UNIT, says_in_words
+from core.plots.words import UNIT, asked_of, counted, says_in_words
 from core.sensitivity import Sensitivity, Step
 
 COLUMNS = ["axis", "choice", "line", "estimate", "low", "high", "says", "trays", "densities",
@@ -76,6 +76,7 @@ def steps_figure(found: Sensitivity, *, dark: bool = False) -> Figure | Undefine
         rows=tuple(rows),
         words=in_words(found),
         note="Each line changes one choice and leaves the others. " + in_words(found),
+        asked=asked_of(choice),
     )
 
 
@@ -92,6 +93,18 @@ def in_words(found: Sensitivity) -> str:
     touched = sum(one.same < len(found.found) for one in found.trays)
     return (
         f"Under {found.same} of {len(found.found)} settings the pairs say the same as under the "
-        f"study's own: {own}. {touched} of {len(found.trays)} trays come out "
-        "differently under some of them."
+        f"study's own: {own}. {touched} of {counted(len(found.trays), 'tray')} "
+        f"{'comes' if touched == 1 else 'come'} out differently under some of them."
     )
+
+
+def in_a_clause(found: Sensitivity) -> str:
+    """Say beforehand how many other settings give another answer."""
+    others = len(found.found) - 1
+    changed = len(found.found) - found.same
+    if not others:
+        return ""
+    if not changed:
+        return f"All {counted(others, 'other setting')} give the same answer."
+    gives = "gives" if changed == 1 else "give"
+    return f"{changed} of {counted(others, 'other setting')} {gives} another answer, see below."

@@ -17,6 +17,27 @@ FEWEST = {Alternative.TWO_SIDED: "six", Alternative.GREATER: "five", Alternative
 """So many differences of one sign can bring p below 0.05: 2 / 2^n, one-sided 1 / 2^n."""
 
 
+ANYBODY = "whoever fed last"
+WHOLE = 0.0005
+"""A level this near to a whole percent is written as that."""
+
+
+def asked_of(choice: Choice) -> dict[str, str]:
+    """Give what a choice asks, by name, as it stands under figures and in their rows."""
+    return {
+        "density of": choice.forager.name if choice.forager else ANYBODY,
+        "measure": str(choice.measure),
+        "compared": f"{choice.first or '?'} minus {choice.second or '?'}",
+        "season": ", ".join(choice.seasons) or "all",
+    }
+
+
+def level_text(level: float) -> str:
+    """Write the level of an interval: whole percents as such, `96.1%` where it is not one."""
+    percent = level * 100
+    return f"{percent:.0f}%" if abs(percent - round(percent)) < WHOLE * 100 else f"{percent:.1f}%"
+
+
 def number(value: float) -> str:
     """Write a number with three digits that count, and no more behind the point than that."""
     text = f"{value:.{FEW_DIGITS}g}"
@@ -32,7 +53,8 @@ def interval_text(interval: Interval | Undefined) -> str:
     """Write an interval with the level that it really reaches, or why there is none."""
     if isinstance(interval, Undefined):
         return f"no interval ({interval.why})"
-    return f"{interval.level:.0%} interval {number(interval.low)} to {number(interval.high)}"
+    low, high = number(interval.low), number(interval.high)
+    return f"{level_text(interval.level)} interval {low} to {high}"
 
 
 def difference(test: SignedRank | Undefined, choice: Choice) -> str:
@@ -46,6 +68,7 @@ def difference(test: SignedRank | Undefined, choice: Choice) -> str:
     if test.estimate == 0:
         said = f"no difference between {choice.first} and {choice.second}"
     p = f"no p ({test.p.why})" if isinstance(test.p, Undefined) else p_text(test.p.p)
+    p += ", of different foragers" * bool(test.mixed)
     return (
         f"Hodges-Lehmann difference: {said} ({interval_text(test.interval)}; {p}; "
         f"n = {counted(test.n, 'difference')})."
@@ -74,6 +97,8 @@ def what_can_be_said(test: SignedRank | Undefined, choice: Choice) -> str:
             f"These trays cannot compare the microhabitats: {test.why}. What they do show is how "
             "many trays were used, and by whom where a camera saw it."
         )
+    if test.mixed:
+        return test.mixed
     least = f"{test.smallest_p:.2g}"
     if not test.ranked:
         many = counted(test.n, "difference is", "differences are")
