@@ -7,8 +7,11 @@ from core.agreement import Chance, GroupAgreement, Kappa, MixUp, PairAgreement, 
 from core.analysis.intervals import Share, Undefined
 from core.exports.tables import name_of
 from core.model import Species
+from core.plural import many
 
 SCHEME = "Landis & Koch 1977; other schemes use other words"
+LEAST_FOR_A_WORD = 10
+"""Below so many visits a number stands without its word: it may be almost any (a judgement)."""
 Names = Mapping[str, Species]
 
 
@@ -34,9 +37,28 @@ def _percent(found: float) -> str:
     return f"{found * 100:.0f} %"
 
 
-def of_ruled(found: Share | Undefined) -> str:
-    """Write the share of what an instructor ruled; often there is none of it yet."""
-    return "none of these was ruled yet" if isinstance(found, Undefined) else share(found)
+def right(sheet: Sheet) -> str:
+    """Say how often a reader was right: of what an instructor ruled, since nothing else is known.
+
+    What the class agreed on has no interval: its readers settled it themselves.
+    """
+    lines = [
+        "Right: not known yet, no visit of these was ruled."
+        if isinstance(sheet.right, Undefined)
+        else f"Right, where an instructor ruled: {share(sheet.right)}."
+    ]
+    if sheet.agreed:
+        lines.append(f"The same as the class agreed on: {sheet.same} of {sheet.agreed}.")
+    if sheet.unsettled:
+        lines.append(f"Not settled yet: {many(sheet.unsettled, 'visit')}.")
+    return "\n".join(lines)
+
+
+def nothing_mixed_up(sheet: Sheet) -> str:
+    """Say of a sheet without mix-ups what that means."""
+    if isinstance(sheet.right, Undefined):
+        return "Nothing differs from what the class agreed on."
+    return "Nothing was mixed up."
 
 
 def undefined(found: Undefined) -> str:
@@ -53,23 +75,82 @@ def interval(found: Chance | Kappa | Undefined) -> str:
     return f"{found.interval.low:.2f} to {found.interval.high:.2f}"
 
 
-def chance(found: Chance | Kappa | Undefined) -> str:
-    """Write an agreement beyond chance: the number first, then the band; or why there is none."""
+def chance(found: Chance | Kappa | Undefined, visits: int) -> str:
+    """Write an agreement beyond chance: the number first, then the band; or why there is none.
+
+    Over few visits it has no band.
+    """
     if isinstance(found, Undefined):
         return undefined(found)
-    return f"{found.value:.2f}, {agreement.landis_koch(found.value)}"
+    word = f", {agreement.landis_koch(found.value)}" if visits >= LEAST_FOR_A_WORD else ""
+    return f"{found.value:.2f}{word}"
+
+
+def _cell(found: Chance | Kappa | Undefined, visits: int) -> str:
+    """Write an agreement so that it fits a cell; `reasons` has why there is none."""
+    return "not defined" if isinstance(found, Undefined) else chance(found, visits)
+
+
+def _interval_cell(found: Chance | Kappa | Undefined) -> str:
+    if not isinstance(found, Undefined) and isinstance(found.interval, Undefined):
+        return "none"
+    return interval(found)
 
 
 def pair_line(pair: PairAgreement) -> dict[str, str | int]:
-    """Give two readers in one line of a table."""
+    """Give two readers in one line of a table; `reasons` has what does not fit there."""
     return {
         "readers": f"{pair.first} and {pair.second}",
         "visits": pair.n,
         "same answer": share(pair.agreement),
-        "Cohen's kappa": chance(pair.kappa),
-        "95 % of kappa": interval(pair.kappa),
-        "left out": left_out(pair.left_out),
+        "Cohen's kappa": _cell(pair.kappa, pair.n),
+        "95 % of kappa": _interval_cell(pair.kappa),
+        "left out": sum(count for _, count in pair.left_out),
     }
+
+
+def reasons(found: PairAgreement | GroupAgreement) -> list[str]:
+    """Say why numbers are missing from a line of a table, and which visits do not count there."""
+    numbers: list[tuple[str, Chance | Kappa | Undefined]]
+    if isinstance(found, PairAgreement):
+        numbers = [("Cohen's kappa", found.kappa)]
+    else:
+        numbers = [("Krippendorff's alpha", found.alpha), ("Fleiss' kappa", found.kappa)]
+    told = [line for name, one in numbers if (line := _reason(name, one))]
+    without = _all_left_out(found)
+    return [*told, *([f"Left out: {left_out(without)}."] if without else [])]
+
+
+def _reason(name: str, found: Chance | Kappa | Undefined) -> str:
+    if isinstance(found, Undefined):
+        return f"{name} is {undefined(found)}."
+    if isinstance(found.interval, Undefined):
+        return f"{name} has no interval: {found.interval.why}."
+    return ""
+
+
+def _all_left_out(found: PairAgreement | GroupAgreement) -> tuple[tuple[str, int], ...]:
+    if isinstance(found, PairAgreement):
+        return found.left_out
+    of_fleiss = ((f"{why} (Fleiss' kappa only)", count) for why, count in found.left_out_of_kappa)
+    return (*found.left_out, *of_fleiss)
+
+
+def group_reasons(found: Sequence[GroupAgreement], species: Names) -> list[str]:
+    """Say the reasons of several lines, each once, with the lines that it is about."""
+    about: dict[str, list[str]] = {}
+    for one in found:
+        for line in reasons(one):
+            about.setdefault(line, []).append(_of_what(one, species))
+    every = len(found)
+    return [
+        line if len(names) == every else f"{', '.join(names)}: {line}"
+        for line, names in about.items()
+    ]
+
+
+def _of_what(found: GroupAgreement, species: Names) -> str:
+    return name_of(found.species, species) if found.species else "whole answers"
 
 
 def cross_table(pair: PairAgreement, species: Names) -> list[dict[str, str | int]]:
@@ -85,16 +166,16 @@ def cross_table(pair: PairAgreement, species: Names) -> list[dict[str, str | int
 def group_line(found: GroupAgreement, species: Names) -> dict[str, str | int]:
     """Give all readers in one line, over whole answers or one species."""
     return {
-        "species": name_of(found.species, species) if found.species else "whole answers",
+        "species": _of_what(found, species),
         "visits": found.n,
         "same answer": percent(found.agreement),
         "named too by the other": percent(found.together) if found.species else "",
-        "Krippendorff's alpha": chance(found.alpha),
-        "95 % of alpha": interval(found.alpha),
-        "Fleiss' kappa": chance(found.kappa),
-        "95 % of Fleiss": interval(found.kappa),
+        "Krippendorff's alpha": _cell(found.alpha, found.alpha.n),
+        "95 % of alpha": _interval_cell(found.alpha),
+        "Fleiss' kappa": _cell(found.kappa, found.kappa.n),
+        "95 % of Fleiss": _interval_cell(found.kappa),
         "readers a visit": found.readers_each or "",
-        "left out": left_out((*found.left_out, *found.left_out_of_kappa)),
+        "left out": sum(count for _, count in found.left_out),
     }
 
 
@@ -104,11 +185,19 @@ def left_out(reasons: Sequence[tuple[str, int]]) -> str:
 
 
 def sheet_lines(sheet: Sheet, species: Names) -> list[dict[str, str]]:
-    """Give how often a reader said what was settled, by what was settled."""
+    """Give how often a reader said what was settled: apart where ruled, and where agreed."""
     return [
-        {"settled as": said(answer, species), "said so": f"{right} of {of}"}
-        for answer, right, of in sheet.by_answer
+        {
+            "settled as": said(one.settled, species),
+            "said so where ruled": _of(one.right, one.ruled),
+            "said so where agreed": _of(one.same, one.agreed),
+        }
+        for one in sheet.by_answer
     ]
+
+
+def _of(part: int, whole: int) -> str:
+    return f"{part} of {whole}" if whole else ""
 
 
 def mix_up(one: MixUp, species: Names) -> str:

@@ -23,7 +23,6 @@ from core.plots.steadiness import in_a_clause
 from core.plots.words import (
     ANYBODY,
     UNIT,
-    counted,
     difference,
     interval_text,
     number,
@@ -31,6 +30,7 @@ from core.plots.words import (
     says_in_words,
     what_can_be_said,
 )
+from core.plural import many
 from core.sensitivity import FEEDERS, Sensitivity, Setting
 
 Line = dict[str, str]
@@ -73,7 +73,7 @@ def mass_alone(confirmed: Analysis, found: Analysis) -> str:
     if all_used <= known:
         return ""
     return (
-        f"Food was gone from {counted(all_used, 'tray')}; of {known} the forager is confirmed. "
+        f"Food was gone from {many(all_used, 'tray')}; of {known} the forager is confirmed. "
         "What follows takes all of them by their mass, whoever ate: it is how much somebody left, "
         "not the giving-up density of a species, and never goes into the numbers above."
     )
@@ -111,13 +111,13 @@ def used_notes(used: Sequence[UsedTrays]) -> list[str]:
 def _open(one: UsedTrays) -> list[str]:
     found = []
     if one.bounded:
-        many = counted(sum(n for _, n in one.bounded), "density", "densities")
-        found.append(f"{many} only bounded ({_shortly(one.bounded)})")
+        bounds = many(sum(n for _, n in one.bounded), "density", "densities")
+        found.append(f"{bounds} only bounded ({_shortly(one.bounded)})")
     if one.unseen:
         found.append(f"{one.unseen} used by the mass alone, nobody seen")
     if one.unknown:
-        many = "; ".join(f"{n} {why}" for why, n in one.unknown)
-        found.append(f"not known of {sum(n for _, n in one.unknown)} ({many})")
+        reasons = "; ".join(f"{n} {why}" for why, n in one.unknown)
+        found.append(f"not known of {sum(n for _, n in one.unknown)} ({reasons})")
     return found
 
 
@@ -182,7 +182,7 @@ def pair_lines(pairs: Pairs | Undefined, test: SignedRank | Undefined) -> list[L
         {
             "what": "smallest p",
             "number": f"{test.smallest_p:.2g}",
-            "how": f"that {counted(test.ranked, 'difference')} can reach",
+            "how": f"that {many(test.ranked, 'difference')} can reach",
         },
     ]
     return lines
@@ -224,12 +224,12 @@ def mixed_lines(found: MixedModel | Undefined) -> list[Line]:
          "how": f"{found.left_out} only bounded, left out; scale: {found.scale}"},
         {"what": f"{choice.first} minus {choice.second}{of}", "number": number(found.effect),
          "how": f"{_interval_and_p(found)}, "
-                f"{counted(found.spare, 'degree')} of freedom"},
+                f"{many(found.spare, 'degree')} of freedom"},
         {"what": f"{choice.second}{of}", "number": number(found.baseline), "how": "mean"},
     ]  # fmt: skip
     lines += [
         {"what": f"variance of {one.name}", "number": f"{one.share:.1%}",
-         "how": f"{number(one.variance)}, {counted(one.levels, 'level')}"}
+         "how": f"{number(one.variance)}, {many(one.levels, 'level')}"}
         for one in found.components
     ]  # fmt: skip
     return lines + [{"what": "caution", "number": "", "how": words} for words in found.warnings]
@@ -348,7 +348,7 @@ def at_setting(found: Sensitivity, setting: Setting) -> str:
     said = says_in_words(answer.says, found.choice)
     return (
         f"{said[0].upper()}{said[1:]}: {same} under the study's own settings. "
-        f"{counted(answer.densities, 'density', 'densities')}. "
+        f"{many(answer.densities, 'density', 'densities')}. "
         f"{difference(answer.test, found.choice)}"
     )
 
@@ -360,7 +360,7 @@ def asked(analysis: Analysis) -> str:
     when = f", {choice.when}" if choice.when else ""
     return (
         f"Density of {who}, {choice.measure}, {choice.first or '?'} minus {choice.second or '?'}"
-        f"{when}; n = {counted(analysis.ledger.n, 'study tray')}, {analysis.ledger.analysed} with "
+        f"{when}; n = {many(analysis.ledger.n, 'study tray')}, {analysis.ledger.analysed} with "
         f"a value. {settings_asked(analysis)}."
     )
 
@@ -382,8 +382,8 @@ def settings_asked(analysis: Analysis) -> str:
 
 def clocks_asked(checks: int, corrections: int) -> str:
     """Say how far the times of cameras were put right."""
-    made = counted(corrections, "correction") if corrections else "no correction"
-    return f"Clocks: {counted(checks, 'check') if checks else 'no check'}, {made} accepted."
+    made = many(corrections, "correction") if corrections else "no correction"
+    return f"Clocks: {many(checks, 'check') if checks else 'no check'}, {made} accepted."
 
 
 def shown_first(foragers: Sequence[Species], key: str) -> str:
@@ -391,7 +391,7 @@ def shown_first(foragers: Sequence[Species], key: str) -> str:
     if len(foragers) < 2 or foragers[0].key != key:  # noqa: PLR2004
         return ""
     return (
-        f"Shown first: the forager with most densities, {foragers[0].name}. Others can be asked "
+        f"Shown first: {foragers[0].name}, of which there is most to compare. Others can be asked "
         f"for, and {ANYBODY}."
     )
 

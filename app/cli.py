@@ -1,14 +1,17 @@
 """The commands: each asks the workspace one thing and prints it; nothing is decided here."""
 
+import os
+import signal
 import sys
-from collections.abc import Iterable, Iterator
+import threading
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
 
 import click
 
-from app import copycommands, exchangecommands, reportcommands
+from app import cardcommands, copycommands, exchangecommands, reportcommands
 from app.progress import shown
 from core.errors import LastbiteError
 
@@ -19,6 +22,8 @@ CSV = click.option(
     metavar="FILE",
     help="Write the whole table as CSV to FILE; - is standard output.",
 )
+STOPPED = 130
+"""The exit code of a program that Ctrl-C ended before it had begun anything, as shells give it."""
 KINDS = ("species", "cameras", "clocks", "trays", "tags", exchangecommands.PACKAGE)
 
 
@@ -47,12 +52,13 @@ def new(study: Path, timezone: str, database: str) -> None:
 
     with Workspace.create(study, timezone, database=database) as workspace:
         click.echo(f"Made the study {workspace.folder}. Next: lastbite load {study} species FILE")
+        click.echo(f"To begin with a package of others: lastbite load {study} camtrap FOLDER")
 
 
 @commands.command()
 @STUDY
 @click.argument("kind", type=click.Choice(KINDS))
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", metavar="FILE|FOLDER", type=click.Path(path_type=Path))
 @click.option(
     "--where",
     type=click.Choice(exchangecommands.PLACES),
@@ -74,43 +80,6 @@ def load(study: Path, kind: str, file: Path, where: str | None) -> None:
     with _open(study) as workspace:
         counts = workspace.load(LogKind(kind), file)
     click.echo(f"{file}: {wording.counts(counts)}")
-
-
-@commands.command()
-@STUDY
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--placement", metavar="P", help="Whose card it is.")
-@click.option("--file-times", is_flag=True, help="Date photos without Exif by their file; flagged.")
-@click.option("--move", is_flag=True, help="Put a card scanned before under --placement.")
-@click.option("--forget", is_flag=True, help="Take the card out of the study; files stay.")
-@click.option("--with-tags", is_flag=True, help="With --forget: set its tags aside too.")
-def scan(
-    study: Path,
-    folder: Path,
-    placement: str | None,
-    file_times: bool,
-    move: bool,
-    forget: bool,
-    with_tags: bool,
-) -> None:
-    """Read a card folder into the study; its files are only read, never changed."""
-    from app import wording  # noqa: PLC0415
-
-    if (placement is None) is not forget or (move and forget):
-        raise click.UsageError("Give --placement P, or --forget alone.")
-    with _open(study) as workspace:
-        if forget:
-            gone = workspace.forget_card(workspace.card_in(folder).id, with_tags=with_tags)
-            click.echo(f"Forgot the card {folder}; {gone} tags were set aside.")
-            return
-        if move:
-            workspace.move_card(workspace.card_in(folder).id, placement or "")
-            click.echo(f"The card {folder} is under placement {placement} now.")
-            return
-        with shown("Reading photos") as told:
-            report = workspace.scan(folder, placement or "", file_times=file_times, progress=told)
-    for line in wording.scan_report(report):
-        click.echo(line)
 
 
 @commands.command()
@@ -202,55 +171,6 @@ def explain(study: Path, deployment: str) -> None:
 
 
 @commands.command()
-@STUDY
-@click.option("--placement", metavar="P", help="Only this one's photos.")
-def previews(study: Path, placement: str | None) -> None:
-    """Make the small pictures that the page shows, as far as they are missing."""
-    from app import previews as words  # noqa: PLC0415
-
-    with _open(study) as workspace:
-        names = workspace.previews.placements(placement)
-        missing = [one for name in names for one in workspace.previews.stock(name).missing]
-        unread = []
-        with shown("Making previews") as told:
-            for done, made in enumerate(workspace.previews.make(missing), start=1):
-                unread += [made.away] if made.away else []
-                told(done, len(missing))
-        stocks = [workspace.previews.stock(name) for name in names]
-        click.echo(words.made(len(missing) - len(unread), unread))
-        click.echo(
-            words.have(
-                total=sum(one.total for one in stocks),
-                made=sum(one.made for one in stocks),
-                damaged=sum(one.damaged for one in stocks),
-                away=sum(one.away + len(one.missing) for one in stocks),
-            )
-        )
-        size = words.room(workspace.previews.size())
-        click.echo(f"All previews take {size} in {workspace.previews.folder}.")
-
-
-@commands.command()
-@STUDY
-@click.option("--placement", metavar="P", help="Only this one's photos.")
-def codes(study: Path, placement: str | None) -> None:
-    """Look for clock and tray codes in the photos in which people are likely.
-
-    What they lead to waits on the Clocks page; nothing is changed. Ctrl-C ends it; the same
-    command goes on where it stopped.
-    """
-    from app import codewords  # noqa: PLC0415
-
-    with _open(study) as workspace:
-        for name in workspace.previews.placements(placement):
-            with shown(f"Looking for codes at {name}") as told:
-                workspace.codes.survey(name, told)
-            state, waiting = workspace.codes.state(name), workspace.codes.waiting(name)
-            for line in codewords.surveyed(name, state, waiting):
-                click.echo(line)
-
-
-@commands.command()
 @click.argument("file", metavar="FILE.html")
 def clock(file: str) -> None:
     """Write the clock sheet: a page for a phone that shows the time as a code for the camera."""
@@ -312,15 +232,17 @@ def people(
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 def page(study: Path, port: int | None, no_browser: bool) -> None:
     """Open the study's pages in the browser; Ctrl-C ends them."""
-    with _open(study) as workspace:
-        if not workspace.people.can_sign_in():
-            click.echo(
-                f"Nobody can sign in yet: no class code is set. lastbite people {study} --codes",
-                err=True,
-            )
-    from app.server import serve  # noqa: PLC0415
+    with _ends_in_silence() as begun:
+        with _open(study) as workspace:
+            if not workspace.people.can_sign_in():
+                click.echo(
+                    f"Nobody can sign in yet: no class code is set. lastbite people {study} "
+                    "--codes",
+                    err=True,
+                )
+        from app.server import serve  # noqa: PLC0415
 
-    serve(study, port, open_browser=not no_browser)
+        serve(study, port, open_browser=not no_browser, begun=begun)
 
 
 @commands.command()
@@ -336,8 +258,31 @@ def demo(folder: Path) -> None:
     click.echo(f"\nAll of it is invented. Look at it with: lastbite page {folder}")
 
 
-for _command in (*copycommands.ALL, *reportcommands.ALL, exchangecommands.export):
+for _command in (
+    *cardcommands.ALL, *copycommands.ALL, *reportcommands.ALL, exchangecommands.export,
+):  # fmt: skip
     commands.add_command(_command)
+
+
+@contextmanager
+def _ends_in_silence() -> Iterator[Callable[[], None]]:
+    """Have Ctrl-C end the program at once, until what is given is called.
+
+    An exception would come up in the middle of whatever is loaded just then, which may swallow it
+    or tell of it as a fault of its own.
+    """
+    begun = threading.Event()
+
+    def end(*_: object) -> None:
+        if begun.is_set():
+            raise KeyboardInterrupt
+        os._exit(STOPPED)
+
+    before = signal.signal(signal.SIGINT, end)
+    try:
+        yield begun.set
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @contextmanager

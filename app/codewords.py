@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from app import wording
 from core.codebook import CodeState, Decision, Waiting
 from core.codes import ClockProposal, Edge, EdgeProposal, Offer, TrayProposal
+from core.plural import many
 
 OUTLINE = "#ffd400"
 """Of a code in a photo, between two dark lines, so that it is seen on sand and at night."""
@@ -15,11 +16,11 @@ OUTLINE = "#ffd400"
 
 def surveyed(placement: str, state: CodeState, waiting: Waiting) -> Iterator[str]:
     """Say what was looked at in a placement's photos and what waits, for the terminal."""
-    asked = [_many(len(waiting.offers), "proposal")]
+    asked = [many(len(waiting.offers), "proposal")]
     if waiting.contradictions:
-        asked.append(_many(len(waiting.contradictions), "contradiction"))
+        asked.append(many(len(waiting.contradictions), "contradiction"))
     yield (
-        f"{placement}: {state.looked_at} of {_many(state.due, 'photo')} looked at, "
+        f"{placement}: {state.looked_at} of {many(state.due, 'photo')} looked at, "
         f"{state.with_codes} with codes; {' and '.join(asked)} on the Clocks page"
     )
     if state.left:
@@ -33,7 +34,7 @@ def progress(state: CodeState, *, at_work: bool, away: bool) -> str:
     if not state.due:
         return "No photo is near an end of the card, a set-out, a pick-up or our own people."
     show = "shows" if state.with_codes <= 1 else "show"
-    looked = f"{state.looked_at} of {_many(state.due, 'photo')} looked at for codes"
+    looked = f"{state.looked_at} of {many(state.due, 'photo')} looked at for codes"
     words = [f"{looked}; {state.with_codes or 'none'} {show} one."]
     if state.damaged:
         words.append(f"{state.damaged} cannot be opened.")
@@ -51,8 +52,8 @@ def waits(counts: dict[str, Waiting]) -> str:
     """Say in one line what waits in all placements, by placement; '' where nothing does."""
     offers = sum(len(one.offers) for one in counts.values())
     doubts = sum(len(one.contradictions) for one in counts.values())
-    parts = [_many(offers, "proposal")] if offers else []
-    parts += [_many(doubts, "contradiction")] if doubts else []
+    parts = [many(offers, "proposal")] if offers else []
+    parts += [many(doubts, "contradiction")] if doubts else []
     where = [name for name, one in counts.items() if one.offers or one.contradictions]
     if not parts:
         return ""
@@ -120,7 +121,3 @@ def _overlay(outlines: Sequence[Sequence[tuple[float, float]]]) -> str:
         f'<img src="data:image/svg+xml,{quote(svg)}" alt="" style="position:absolute;left:0;'
         'top:0;width:100%;aspect-ratio:1/2;max-width:none;pointer-events:none">'
     )
-
-
-def _many(count: int, thing: str) -> str:
-    return f"1 {thing}" if count == 1 else f"{count} {thing}s"

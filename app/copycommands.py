@@ -4,6 +4,8 @@ from pathlib import Path
 
 import click
 
+from core.errors import LastbiteError
+
 STUDY = click.argument("study", type=click.Path(path_type=Path))
 FILE = click.argument("file", type=click.Path(path_type=Path))
 
@@ -54,7 +56,10 @@ def move(study: Path, to: str) -> None:
 @click.argument("other", type=click.Path(path_type=Path))
 @click.option("--dry-run", is_flag=True, help="Say what would come in, and store nothing.")
 def merge(study: Path, other: Path, dry_run: bool) -> None:
-    """Bring in the photos and tags that OTHER, a study folder or a back-up, has beside these."""
+    """Bring in the photos and tags that OTHER, a study folder or a back-up, has beside these.
+
+    Exit 1 when something is in conflict: it stays as it is here, and the rest comes in.
+    """
     from app import copywords  # noqa: PLC0415
     from core.workspace import Workspace  # noqa: PLC0415
 
@@ -62,6 +67,8 @@ def merge(study: Path, other: Path, dry_run: bool) -> None:
         done = workspace.copies.merge(other, only_look=dry_run)
     for line in copywords.merged(done):
         click.echo(line)
+    if done.conflicts:
+        raise LastbiteError(copywords.in_conflict(done))
 
 
 @click.command()
@@ -85,15 +92,21 @@ def pack(study: Path, file: Path, pictures: bool) -> None:
 @click.argument("file", metavar="FILE.zip", type=click.Path(path_type=Path))
 @click.argument("study", metavar="NEWSTUDY", type=click.Path(path_type=Path))
 def unpack(file: Path, study: Path) -> None:
-    """Check every file of an archive, make the study again, and compare its outcomes."""
+    """Check every file of an archive, make the study again, and compare its outcomes.
+
+    Exit 1 when an outcome comes out otherwise: the study is made all the same.
+    """
     from app import copywords  # noqa: PLC0415
     from app.progress import shown  # noqa: PLC0415
     from core import keeping  # noqa: PLC0415
 
     with shown("Checking files") as told:
         made, differing = keeping.unpack(file, study, told)
-    for line in copywords.unpacked(str(file), made, differing):
+    for line in copywords.unpacked(str(file), made):
         click.echo(line)
+    if differing:
+        raise LastbiteError(copywords.otherwise(differing))
+    click.echo("The outcomes come out the same.")
 
 
 ALL = (backup, restore, move, merge, pack, unpack)

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from core.copies import Backup, Merged, Moved
 from core.keeping import Packed, Unpacked
+from core.plural import many
 
 MOST_NAMED = 20
 """So many trays are named."""
@@ -25,8 +26,8 @@ def restored(file: str, folder: str, made: Backup) -> list[str]:
 
 def moved(done: Moved) -> list[str]:
     """Say where a study is now, and where it was."""
-    many = f"{_many(done.rows, 'row')} in {_many(done.tables, 'table')}"
-    now = f"The study is at {done.target} now: {many}, compared."
+    held = f"{many(done.rows, 'row')} in {many(done.tables, 'table')}"
+    now = f"The study is at {done.target} now: {held}, compared."
     before = f"Before, it was at {done.source}; that is as it was."
     return [now, f"{before} Put it aside, so that nobody goes on with it."]
 
@@ -34,10 +35,10 @@ def moved(done: Moved) -> list[str]:
 def merged(done: Merged) -> list[str]:
     """Say what came in, what was there already, and every conflict."""
     would = "Would bring in" if done.only_looked else "Brought in"
-    lines = ", ".join(f"{many} {log}" for log, many in done.lines.items() if many) or "none"
-    files = f"{_many(done.photos, 'file')} on {_many(done.cards, 'new card')}"
-    same = [_many(one, "was here", "were here") for one in (done.photos_same, done.tags_same)]
-    told = [f"{would}: {files} ({same[0]}), {_many(done.tags, 'tag')} ({same[1]})."]
+    lines = ", ".join(f"{n} {log}" for log, n in done.lines.items() if n) or "none"
+    files = f"{many(done.photos, 'file')} on {many(done.cards, 'new card')}"
+    same = [many(one, "was here", "were here") for one in (done.photos_same, done.tags_same)]
+    told = [f"{would}: {files} ({same[0]}), {many(done.tags, 'tag')} ({same[1]})."]
     undone = f"Undos of tags that were here: {done.undone}."
     told.append(f"Log lines: {lines}. Clock corrections: {done.corrections}. {undone}")
     if done.outlines or done.stretches:
@@ -45,7 +46,7 @@ def merged(done: Merged) -> list[str]:
         told.append(f"Outlines of trays: {done.outlines}; {said}.")
     if done.tags_said_here:
         told.append(
-            f"{_many(done.tags_said_here, 'tag')} came not in: the same tagger says the same here."
+            f"{many(done.tags_said_here, 'tag')} came not in: the same tagger says the same here."
         )
     if done.taggers_in_both:
         names = ", ".join(done.taggers_in_both)
@@ -53,7 +54,7 @@ def merged(done: Merged) -> list[str]:
     if done.rulings_by:
         told.append(f"Rulings came in, by {', '.join(done.rulings_by)}.")
     if done.conflicts:
-        told.append(f"{_many(len(done.conflicts), 'conflict')}, nothing of it was changed here:")
+        told.append(f"{many(len(done.conflicts), 'conflict')}, nothing of it was changed here:")
         told += [f"! {words}" for words in done.conflicts]
     if done.left_there:
         told.append(f"Left there, since a merge never brings it in: {'; '.join(done.left_there)}.")
@@ -64,35 +65,45 @@ def merged(done: Merged) -> list[str]:
 
 def in_conflict(done: Merged) -> str:
     """Say how much a person has to look at after a merge, and what became of the rest."""
-    many = len(done.conflicts)
-    waits = "1 conflict has" if many == 1 else f"{many} conflicts have"
+    waits = many(len(done.conflicts), "conflict has", "conflicts have")
     rest = "Nothing was stored" if done.only_looked else "The rest is in the study"
     return f"{waits} to be looked at (marked !). {rest}."
 
 
+def otherwise(differing: Sequence[str]) -> str:
+    """Say which outcomes of an archive come out otherwise now."""
+    named = ", ".join(differing[:MOST_NAMED])
+    more = len(differing) - MOST_NAMED
+    rest = f" and {more} more" if more > 0 else ""
+    return (
+        f"{many(len(differing), 'outcome comes', 'outcomes come')} out otherwise with this "
+        f"version: {named}{rest}. outcomes.csv of the archive has them as they were."
+    )
+
+
 def packed(file: str, made: Packed) -> list[str]:
     """Say what an archive holds."""
-    copies = f", {_many(made.pictures, 'copy', 'copies')} of photos" if made.pictures else ""
+    copies = f", {many(made.pictures, 'copy', 'copies')} of photos" if made.pictures else ""
     lines = [
-        f"Wrote {file}: {_many(made.files, 'file')} about {_many(made.photos, 'photo')}{copies}.",
+        f"Wrote {file}: {many(made.files, 'file')} about {many(made.photos, 'photo')}{copies}.",
         "It names people and places: keep it, and give a package of 'lastbite export' away.",
     ]
     if made.missing:
-        lines.append(f"! {_many(made.missing, 'photo')} not at hand, so not in it.")
+        lines.append(f"! {many(made.missing, 'photo')} not at hand, so not in it.")
     if made.unhashed:
         lines.append(
-            f"{_many(made.unhashed, 'photo has', 'photos have')} no checksum of the whole file "
+            f"{many(made.unhashed, 'photo has', 'photos have')} no checksum of the whole file "
             "(sha256 in photos.csv), only the fingerprint of its size and both ends. 'lastbite "
             "previews' reads every photo that counts, and --pictures every file."
         )
     return lines
 
 
-def unpacked(file: str, made: Unpacked, differing: Sequence[str]) -> list[str]:
-    """Say what came out of an archive, and whether its outcomes are the same."""
+def unpacked(file: str, made: Unpacked) -> list[str]:
+    """Say what came out of an archive."""
     lines = [
         f"Made the study {made.folder} from {file}.",
-        f"{_many(made.files, 'file')} checked: all as Lastbite {made.program} packed them.",
+        f"{many(made.files, 'file')} checked: all as Lastbite {made.program} packed them.",
     ]
     if made.otherwise:
         lines.append(
@@ -102,19 +113,9 @@ def unpacked(file: str, made: Unpacked, differing: Sequence[str]) -> list[str]:
         )
     else:
         lines.append("So is the zip around them, byte for byte.")
-    if differing:
-        named = ", ".join(differing[:MOST_NAMED])
-        more = len(differing) - MOST_NAMED
-        rest = f" and {more} more" if more > 0 else ""
-        lines.append(
-            f"! {_many(len(differing), 'outcome comes', 'outcomes come')} out otherwise with this "
-            f"version: {named}{rest}. outcomes.csv of the archive has them as they were."
-        )
-    else:
-        lines.append("The outcomes come out the same.")
     if made.away:
         lines.append(
-            f"{_many(made.away, 'card')} not at hand: scan "
+            f"{many(made.away, 'card')} not at hand: scan "
             f"{'its folder' if made.away == 1 else 'their folders'} to see photos. Where an "
             "archive says that they lie is not looked at."
         )
@@ -124,8 +125,4 @@ def unpacked(file: str, made: Unpacked, differing: Sequence[str]) -> list[str]:
 def _holds(made: Backup) -> str:
     photos, tags = made.rows.get("photos", 0), made.rows.get("tags", 0)
     rows = sum(made.rows.values())
-    return f"{_many(photos, 'file')} of cards, {_many(tags, 'tag')}, {_many(rows, 'row')} in all"
-
-
-def _many(number: int, what: str, several: str = "") -> str:
-    return f"1 {what}" if number == 1 else f"{number} {several or what + 's'}"
+    return f"{many(photos, 'file')} of cards, {many(tags, 'tag')}, {many(rows, 'row')} in all"

@@ -9,7 +9,7 @@ from core import food
 from core.exports.tables import number_text
 from core.food import Food, Reading
 from core.model import Outcome, TrayDeployment
-from core.plots.words import counted
+from core.plural import many
 from core.settings import Settings
 
 Line = dict[str, str]
@@ -53,15 +53,15 @@ def source_of(reading: Reading) -> Source | None:
 
 def remark(readings: Iterable[Reading]) -> str:
     """Say how many trays have no moisture control of their own; empty where each has one."""
-    many = Counter(filter(None, map(source_of, readings)))
-    trays, none, other = many.total(), many[Source.NONE], many[Source.OTHER]
+    sources = Counter(filter(None, map(source_of, readings)))
+    trays, none, other = sources.total(), sources[Source.NONE], sources[Source.OTHER]
     told = []
     if none:
         stay = "stays" if none == 1 else "stay"
         told.append(f"{none} had no moisture control of the day and {stay} uncorrected")
     if other:
         told.append(f"{other} used controls of another site")
-    return f"Of {counted(trays, 'tray')}, {'; '.join(told)}." if told else ""
+    return f"Of {many(trays, 'tray')}, {'; '.join(told)}." if told else ""
 
 
 def factor_lines(

@@ -34,6 +34,7 @@ READS = frozenset(
         # what the outcomes say together; other settings would tell what is not settled
         "analysis.foragers", "analysis.microhabitats", "analysis.seasons", "analysis.choice",
         "analysis.outcomes", "analysis.analyse", "analysis.by_mass", "analysis.daylight",
+        "analysis.trays", "analysis.placements",
         # people
         "tagger", "taggers", "people.share_of", "people.how_handed_out", "people.sheet",
     }

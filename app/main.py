@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from app import signin, widgets
+from app import session, signin, widgets
 from core import people
 from core.people import Act, Who
 
@@ -57,9 +57,12 @@ st.set_page_config(page_title="Lastbite", page_icon=widgets.icon(), layout="wide
 here: Who | None = None
 with widgets.faults():
     here = signin.here()
-page = st.navigation(pages(here), position="hidden" if here is None else "top")
-if here is not None:
-    with widgets.faults():
+shown = pages(here)
+page = st.navigation(shown, position="hidden" if here is None else "top")
+if here is not None and page is shown[0]:
+    page.run()
+elif here is not None:
+    with widgets.faults(), session.in_turn():
         signin.whose(here, page.title)
         page.run()
         signin.remember()

@@ -28,7 +28,8 @@ from core.plots.look import Figure
 from core.plots.pairs import differences_figure, pairs_figure
 from core.plots.residuals import fitted_figure, normal_figure
 from core.plots.steadiness import steps_figure
-from core.plots.words import UNIT, counted
+from core.plots.words import UNIT
+from core.plural import many
 from core.privacy import shows_people
 from core.sensitivity import Sensitivity
 
@@ -192,8 +193,8 @@ def _values(analysis: Analysis, material: Material) -> Iterable[str]:
         f"All trays whose forager is confirmed, whoever it is; densities and bounds [{unit}]. "
         "Under `here` stands why a tray gives this question no value."
     )
-    yield _folding(f"{counted(len(trays), 'tray')} with an owner", trays)
-    yield _folding(f"{counted(len(pairs), 'pair')} with a density on both sides", pairs)
+    yield _folding(f"{many(len(trays), 'tray')} with an owner", trays)
+    yield _folding(f"{many(len(pairs), 'pair')} with a density on both sides", pairs)
 
 
 def _by_mass(confirmed: Analysis, found: Analysis) -> Iterable[str]:
@@ -237,7 +238,7 @@ def _aside_line(one: Outcome) -> dict[str, str]:
         "status": str(one.status),
         "reason": str(one.reason),
         "food": wording.food(one),
-        "visits": f"{counted(one.visits_all, 'visit')} of animals, {one.unanswered} unanswered",
+        "visits": f"{many(one.visits_all, 'visit')} of animals, {one.unanswered} unanswered",
         "window": share,
         "notes": "; ".join(dict.fromkeys(filter(None, (*one.notes, one.deployment.notes)))),
     }
@@ -256,10 +257,10 @@ def _pictures(outcome: Outcome, material: Material, wanted: Wanted) -> str:
     cells = [_picture(photo, material.picture_of) for photo in photos[:MOST_PICTURES]]
     hidden = len(parts) - len(shown)
     words = [
-        f"{counted(hidden, 'visit')} left out: people may be on them, or no answer is held"
+        f"{many(hidden, 'visit')} left out: people may be on them, or no answer is held"
         if hidden
         else "",
-        counted(len(photos) - MOST_PICTURES, "more photo") if len(photos) > MOST_PICTURES else "",
+        many(len(photos) - MOST_PICTURES, "more photo") if len(photos) > MOST_PICTURES else "",
     ]
     return "".join(cells) + _paragraph("; ".join(filter(None, words)))
 

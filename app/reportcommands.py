@@ -26,7 +26,7 @@ ALTERNATIVES = click.Choice(["two-sided", "greater", "less"])
     "--forager",
     metavar="KEY",
     help="Whose density: a key of the species, or 'any': whoever fed last.  "
-    "[default: the one with most densities]",
+    "[default: the one with most pairs]",
 )
 @click.option("--microhabitats", nargs=2, metavar="FIRST SECOND", help="What is compared.")
 @click.option("--season", multiple=True, metavar="S", help="Only trays of this season.")

@@ -25,7 +25,8 @@ from core.analysis.whole import Analysis
 from core.exports.tables import number_text
 from core.food import Reading
 from core.model import AnsweredVisit, Outcome, Placement, TrayDeployment, TrayRole
-from core.plots.words import counted, level_text
+from core.plots.words import level_text
+from core.plural import many
 from core.settings import Settings
 
 Line = dict[str, str]
@@ -83,12 +84,12 @@ def _field(facts: Facts, choice: Choice) -> str:
     study = [one for one in facts.trays if one.role is TrayRole.STUDY]
     nights = {night for one in study if (night := night_of(one, choice.zone))}
     sites = {folded(one.site) for one in study if one.site}
-    cameras = counted(len(facts.placements), "camera placement")
+    cameras = many(len(facts.placements), "camera placement")
     watched = f"watched by {cameras}" if facts.placements else "watched by no camera"
     when = f" ({choice.when})" if choice.when else ""
     return (
-        f"{counted(len(study), 'tray was', 'trays were')} set out at "
-        f"{counted(len(sites), 'site')} over {counted(len(nights), 'night')}{when} and {watched}. "
+        f"{many(len(study), 'tray was', 'trays were')} set out at "
+        f"{many(len(sites), 'site')} over {many(len(nights), 'night')}{when} and {watched}. "
         "Each tray was weighed (or its food counted) when it was set out and when it was picked up."
     )
 
@@ -96,8 +97,8 @@ def _field(facts: Facts, choice: Choice) -> str:
 def _visits(facts: Facts) -> str:
     own = facts.settings
     clocks = (
-        f"The clock log holds {counted(facts.checks, 'check')} of a camera's clock against true "
-        f"time; a person accepted {counted(facts.corrections, 'correction')} of clocks."
+        f"The clock log holds {many(facts.checks, 'check')} of a camera's clock against true "
+        f"time; a person accepted {many(facts.corrections, 'correction')} of clocks."
     )
     agree = (
         "one sure answer was enough"
@@ -106,14 +107,14 @@ def _visits(facts: Facts) -> str:
     )
     return (
         f"{clocks} Photos of one camera no more than {own.gap.total_seconds():g} s apart made one "
-        f"visit. {counted(facts.taggers, 'person', 'people')} named the animals; {agree}, unless "
+        f"visit. {many(facts.taggers, 'person', 'people')} named the animals; {agree}, unless "
         f"an instructor ruled. {agreed(facts.agreed, facts.ruled)} No answer came from a machine."
     )
 
 
 def agreed(found: GroupAgreement, ruled: int) -> str:
     """Tell how far readers agree, and on how many visits an instructor ruled."""
-    on = counted(ruled, "visit") if ruled else "no visit"
+    on = many(ruled, "visit") if ruled else "no visit"
     return f"{_alike(found)} An instructor ruled on {on}."
 
 
@@ -127,7 +128,7 @@ def _alike(found: GroupAgreement) -> str:
             words.append(f"{name} is not told ({one.why})")
         else:
             words.append(f"{name} was {one.value:.2f} (n = {one.n}){_between(one.interval)}")
-    return f"Of {counted(found.n, 'visit')} read by two or more, {'; '.join(words)}."
+    return f"Of {many(found.n, 'visit')} read by two or more, {'; '.join(words)}."
 
 
 def _between(found: Interval | Undefined) -> str:
@@ -144,13 +145,13 @@ def _food(facts: Facts) -> str:
     wet = {one.deployment for tray in study for one in food.matching_moisture(tray, controls)[0]}
     if own.moisture_corrected and wet:
         parts.append(
-            f"moisture by {counted(len(wet), 'control tray')} of the same day (and "
+            f"moisture by {many(len(wet), 'control tray')} of the same day (and "
             "site, where there was one)"
         )
     if own.sifting_corrected and controls.sift:
         ratio, spread = food.ratio(controls.sift), food.spread(controls.sift)
         told = f", recovery {ratio:.4f}" + (f", SD {spread:.4f}" if spread is not None else "")
-        parts.append(f"sifting loss by {counted(len(controls.sift), 'control')}{told}")
+        parts.append(f"sifting loss by {many(len(controls.sift), 'control')}{told}")
     corrected = f"Food left was corrected for {' and '.join(parts)}." if parts else (
         "Food left was not corrected for moisture or sifting loss."
     )  # fmt: skip
@@ -251,7 +252,7 @@ def _trays_each(cameras: Sequence[Placement]) -> str:
     """Say how many placements there are, and how many trays each has in view."""
     if not cameras:
         return "none"
-    each = _several(counted(len(one.trays), "tray") for one in cameras)
+    each = _several(many(len(one.trays), "tray") for one in cameras)
     return f"{len(cameras)}, {each} each"
 
 

@@ -60,8 +60,15 @@ _DARK = {
 }
 
 
-def serve(study: Path, port: int | None = None, open_browser: bool = True) -> None:
+def serve(
+    study: Path,
+    port: int | None = None,
+    open_browser: bool = True,
+    begun: Callable[[], None] = lambda: None,
+) -> None:
     """Serve a study's pages until Ctrl-C; without a port the first free one from 8501.
+
+    `begun` is called when Ctrl-C is waited for.
 
     Raises
     ------
@@ -75,22 +82,26 @@ def serve(study: Path, port: int | None = None, open_browser: bool = True) -> No
     try:
         # A proxy's word on who connects is not taken: its own address is what is trusted or not.
         os.environ["FORWARDED_ALLOW_IPS"] = ""
-        page_of(workspace, open_browser=open_browser).run(config=config(port, hosts(workspace)))
+        app = page_of(workspace, open_browser=open_browser, begun=begun)
+        app.run(config=config(port, hosts(workspace)))
     except KeyboardInterrupt:
         pass
     finally:
         workspace.close()
 
 
-def page_of(workspace: Workspace, *, open_browser: bool = False) -> st.App:
+def page_of(
+    workspace: Workspace, *, open_browser: bool = False, begun: Callable[[], None] = lambda: None
+) -> st.App:
     """Build the served application: the pages, the pictures, and who may ask for them.
 
-    Copies of photos are made as long as it runs.
+    Copies of photos are made as long as it runs; `begun` is called when it does.
     """
     maker = making.Maker(workspace)
 
     @contextlib.asynccontextmanager
     async def opened(_app: object) -> AsyncIterator[None]:
+        begun()
         address = f"http://{ADDRESS}:{st.get_option('server.port')}"
         print(f"The study {workspace.folder} is at {address}. Ctrl-C ends it.", flush=True)  # noqa: T201
         if open_browser:
@@ -181,6 +192,8 @@ def config(port: int | None = None, names: Sequence[str] = HOSTS) -> Mapping[str
         "client.toolbarMode": "minimal",
         "logger.hideWelcomeMessage": True,
         "runner.magicEnabled": False,
+        # Python looks for garbage by itself; after each run it would walk through the whole study.
+        "runner.postScriptGC": False,
         "theme.paddingTop": "0.5rem",
         "theme.headingFontSizes": ["1.7rem", "1.4rem", "1.15rem", "1rem", "0.9rem", "0.8rem"],
     }

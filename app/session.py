@@ -3,7 +3,10 @@
 No other file reads them.
 """
 
+import contextlib
 import os
+import threading
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,6 +21,10 @@ from core.workspace import Workspace
 
 STUDY_VARIABLE = "LASTBITE_STUDY"
 """The environment variable that names the study's folder."""
+LONGEST_WAIT_S = 3.0
+"""So long a browser waits at most while others draw their first page (a judgement)."""
+
+_TURN = threading.Lock()
 
 
 # --- the study -------------------------------------------------------------------------------
@@ -155,6 +162,25 @@ def set_widget(key: str, value: object) -> None:
 def dark() -> bool:
     """Say whether this browser shows the pages light on dark."""
     return st.context.theme.type == "dark"
+
+
+@contextlib.contextmanager
+def in_turn() -> Iterator[None]:
+    """Draw the first page of this browser when nobody else draws their first one.
+
+    A class opens the page at one moment: drawn all at once, each would be ready as late as the
+    last, and tags of people who work already would wait behind all of them.
+    """
+    if held("drawn"):
+        yield
+        return
+    mine = _TURN.acquire(timeout=LONGEST_WAIT_S)
+    try:
+        yield
+    finally:
+        if mine:
+            _TURN.release()
+    hold("drawn", True)
 
 
 # --- where the tagger is ---------------------------------------------------------------------

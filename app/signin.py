@@ -173,15 +173,22 @@ def _shut(who: Who) -> None:
     sign_out()
 
 
-def whose(who: Who, page: str) -> None:
-    """Say whose page it is, and what is left out of it for them.
+OWN_NAME = {"Tag", "Settle", "Class"}
+"""Pages that ask for the name themselves where people only choose one: they say whose they are."""
 
-    The Tag page says so itself, and so does Settle where people only choose a name.
-    """
-    study = session.study()
+
+def whose(who: Who, page: str) -> None:
+    """Say above a page whose it is; Tag, and pages that ask for the name, say so themselves."""
+    server = session.study().settings.sign_in is not SignIn.NAME
+    if page != "Tag" and (server or page not in OWN_NAME):
+        told(who)
+
+
+def told(who: Who) -> None:
+    """Say whose a page is, and what is left out of it for them."""
     hides = not people.may(who, Act.SEE_ALL)
-    server = study.settings.sign_in is not SignIn.NAME
-    if page == "Tag" or (page == "Settle" and not server) or not (hides or server):
+    server = session.study().settings.sign_in is not SignIn.NAME
+    if not (hides or server):
         return
     words, out = st.columns([6, 1], vertical_alignment="center")
     role = f"{who.name}, {who.role}. " if who.name else ""

@@ -113,7 +113,7 @@ def tagger(
     workspace: Workspace, cell: st.delta_generator.DeltaGenerator, *, labelled: bool = True
 ) -> str:
     """Ask for the name of whoever sits here, where people only choose one."""
-    known = sorted({*workspace.taggers(), session.tagger()} - {""})
+    known = people.in_order({*workspace.taggers(), session.tagger()} - {""})
     here = "" if session.held("restored") else session.tagger()  # then the control has it already
     typed = cell.selectbox(
         "Your name",

@@ -19,6 +19,7 @@ from core.analysis.choice import (
     folded,
     in_order,
     night_of,
+    owners,
     proposed,
 )
 from core.analysis.daylight import Daylight, by_the_sun, places_of
@@ -88,13 +89,10 @@ class Analysisbook:
     # --- what can be asked -----------------------------------------------------------------
 
     def foragers(self) -> list[Species]:
-        """Give the species that own a density, those with most trays first."""
-        counted: dict[str, int] = {}
-        for one in self._outcomes():
-            if one.gud is not None:
-                counted[one.forager] = counted.get(one.forager, 0) + 1
-        owners = [one for one in self._species().values() if one.name in counted]
-        return sorted(owners, key=lambda one: -counted[one.name])
+        """Give the species that own a density, who has most pairs to compare first."""
+        listed = {one.name: one for one in self._species().values()}
+        names = owners(self._outcomes(), self._settings.timezone)
+        return [listed[name] for name in names if name in listed]
 
     def microhabitats(self) -> list[str]:
         """Give the microhabitats of the study trays, each as it was first written."""

@@ -20,7 +20,7 @@ from core.kept import Kept
 from core.model import Answer, AnsweredVisit, Outcome, VisitState
 from core.people import Attempts, Person, Role, SignIn, State, Who
 from core.settings import Settings
-from core.settling import ToSettle
+from core.settling import Ruled, ToSettle
 from core.store import Database, Raises, data_version
 from core.store import cards as card_store
 from core.store import logs as log_store
@@ -400,6 +400,14 @@ class Classroom:
         """List the visits that wait for an instructor, those that decide most first."""
         return settling.to_settle(self._study(), self._outcomes())
 
+    def rulings(self) -> list[Ruled]:
+        """List the rulings that stand, the newest first."""
+        with self._database.read() as connection:
+            names = card_store.placements_with_photos(connection)
+        layouts = (self._kept.layout(name, self._settings.gap)[0] for name in names)
+        found = [one for layout in layouts for one in settling.rulings_of(layout)]
+        return sorted(found, key=lambda one: -one.tag.number)
+
     def _study(self) -> settling.Study:
         with self._database.read() as connection:
             trays = log_store.tray_deployments(connection)
@@ -413,13 +421,28 @@ class Classroom:
         with self._database.read() as connection:
             return people_store.references(connection)
 
-    def turn_reference(self, photo: int, species: str, by: str) -> bool:
-        """Make a photo a reference of a species, or no more one; says whether it is one now."""
+    def against_references(self) -> dict[tuple[int, str], tuple[str, ...]]:
+        """Give of references, by photo and species, what else their visits are settled as."""
+        found = {}
+        for one in self.references():
+            layout, _ = self._kept.layout(one.placement, self._settings.gap)
+            against = settling.speaks_against(layout, one.photo, one.species)
+            if against:
+                found[one.photo, one.species] = against
+        return found
+
+    def turn_reference(
+        self, photo: int, species: str, by: str, *, wanted: bool | None = None
+    ) -> bool:
+        """Make a photo a reference of a species, or no more one; says whether it is one now.
+
+        As `wanted`; None turns it round.
+        """
         with self._database.begin(Raises.NOTHING) as connection:
             if species not in self._kept.species(connection):
                 raise PeopleError(f"Species {species!r} is not in the species list.")
             now = datetime.now(UTC)
-            return people_store.turn_reference(connection, photo, species, by, now)
+            return people_store.turn_reference(connection, photo, species, by, now, wanted=wanted)
 
 
 def _key(answered: AnsweredVisit) -> Visit:

@@ -12,6 +12,7 @@ from functools import partial
 from typing import Any, TypeVar
 
 from core.model import Tag
+from core.plural import many
 
 Row = TypeVar("Row")
 Words = Callable[[Row], str]
@@ -157,9 +158,9 @@ def match_files(
         else:
             new.append(one)
     conflicts = [
-        f"{_many(many, 'photo')} of placement {placement} there are under placement {other} "
+        f"{many(number, 'photo')} of placement {placement} there are under placement {other} "
         "here. Move the card in one of the two, then merge again."
-        for (placement, other), many in sorted(elsewhere.items())
+        for (placement, other), number in sorted(elsewhere.items())
     ]
     kept, more = _without_strangers(ours, theirs, same, new, agreed)
     return Files(same, [one.id for one in kept], [*conflicts, *more])
@@ -203,13 +204,13 @@ def _without_strangers(
         else:
             kept.append(one)
     words = [
-        f"Placement {placement} has {_many(many, 'photo')} there and none of them here, and the "
+        f"Placement {placement} has {many(number, 'photo')} there and none of them here, and the "
         "camera logs do not say the same of it. They were left out: give the placement another "
         "name there, or the same line in both logs."
-        for placement, many in sorted(other_photos.items())
+        for placement, number in sorted(other_photos.items())
     ]
     words += [
-        f"{_many(len(files), 'file')} of placement {placement} in {folder} ({min(files)}) are not "
+        f"{many(len(files), 'file')} of placement {placement} in {folder} ({min(files)}) are not "
         "the same photos as those of these names here. They were left out."
         for (placement, folder), files in sorted(other_content.items())
     ]
@@ -353,10 +354,10 @@ def _turns(
     turns: list[tuple[int, Sequence[Turn]]] = []
     diverged: list[Held] = []
     for here, there in pairs:
-        many = len(here.turns)
-        if there.turns[:many] == here.turns:
-            if there.turns[many:]:
-                turns.append((here.tag.number, there.turns[many:]))
+        shared = len(here.turns)
+        if there.turns[:shared] == here.turns:
+            if there.turns[shared:]:
+                turns.append((here.tag.number, there.turns[shared:]))
         elif here.turns[: len(there.turns)] != there.turns and _ends(here) != _ends(there):
             diverged.append(here)
     return turns, diverged
@@ -369,7 +370,7 @@ def _ends(one: Held) -> bool:
 def _overlapping(
     who: str, placement: str, held: Sequence[Held], named: Callable[[Tag], str]
 ) -> str:
-    what = _many(len(held), "tag" if who else "ruling")
+    what = many(len(held), "tag" if who else "ruling")
     by = f"by {who} " if who else ""
     return (
         f"{what} {by}on placement {placement} cover photos of which {who or 'an instructor'} says "
@@ -384,10 +385,6 @@ def _diverged(held: Sequence[Held], named: Callable[[Tag], str]) -> list[str]:
         "taken back in one of the two and let hold again in the other. It was left as it is here."
         for one in held
     ]
-
-
-def _many(number: int, what: str) -> str:
-    return f"1 {what}" if number == 1 else f"{number} {what}s"
 
 
 # --- two studies -------------------------------------------------------------------------------

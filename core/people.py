@@ -6,6 +6,7 @@ page that signs them in, and what is held of people by the store.
 
 import hashlib
 import hmac
+import re
 import secrets
 from collections import deque
 from collections.abc import Iterable
@@ -79,6 +80,16 @@ class Who:
     sign_in: SignIn = SignIn.NAME
     alone: bool = False
     """Whether nobody else has tagged in the study."""
+
+
+def in_order(names: Iterable[str]) -> list[str]:
+    """Sort names as people count, whatever their case: `P2` before `P10`, `ann` before `Ben`."""
+    return sorted(names, key=_counting)
+
+
+def _counting(name: str) -> tuple[list[tuple[int, str]], str]:
+    pieces = re.split(r"([0-9]+)", name.casefold())
+    return [(int(one) if one.isdecimal() else 0, one) for one in pieces], name
 
 
 # --- who may do what ---------------------------------------------------------------------------

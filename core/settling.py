@@ -20,10 +20,12 @@ from core.model import (
     Tag,
     TrayDeployment,
     TrayRole,
+    Visit,
     VisitState,
     Where,
 )
 from core.settings import Settings
+from core.views import Layout
 from core.windows import Record
 
 
@@ -101,6 +103,14 @@ class ToSettle:
         """Give how much hangs on it."""
         return min((tray.weight for tray in self.trays), default=Weight.NO_TRAY)
 
+    @property
+    def finishes(self) -> tuple[int, str]:
+        """Give for how many visits the tray waits that it finishes first, and which it is."""
+        if self.weight is not Weight.ONE_OF_SEVERAL:
+            return 0, ""
+        waiting = [one.now for one in self.trays if one.weight is self.weight]
+        return min((one.unanswered, one.deployment.deployment) for one in waiting)
+
 
 @dataclass(frozen=True, slots=True)
 class Study:
@@ -116,7 +126,8 @@ def to_settle(study: Study, now: Sequence[Outcome]) -> list[ToSettle]:
     """List the visits that somebody read and nobody settled, what decides most first.
 
     `now` are the outcomes of the study as it is. Within one weight taggers who differ come first,
-    then the unsure, then single readers; then the order of time.
+    then the unsure, then single readers; of these a tray that waits for fewest comes first, with
+    all its visits together; then the order of time.
     """
     windows: dict[tuple[str, int], list[Outcome]] = {}
     for outcome in now:
@@ -130,8 +141,11 @@ def to_settle(study: Study, now: Sequence[Outcome]) -> list[ToSettle]:
                 found.append(_to_settle(study, answered, touched))
     order = list(Why)
     return sorted(
-        found, key=lambda one: (one.weight, order.index(one.why), one.answered.visit.start)
-    )
+        found,
+        key=lambda one: (
+            one.weight, order.index(one.why), one.finishes, one.answered.visit.start,
+        ),
+    )  # fmt: skip
 
 
 def is_to_settle(answered: AnsweredVisit) -> bool:
@@ -234,3 +248,38 @@ def _with(record: Record, instead: AnsweredVisit) -> Record:
         return record
     changed = tuple(instead if one.visit.number == visit.number else one for one in record.visits)
     return replace(record, visits=changed)
+
+
+# --- what was ruled, and what it says of reference photos -----------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Ruled:
+    """A ruling that stands, with the visit that it begins in."""
+
+    tag: Tag
+    visit: Visit | None
+    """None where its first photo is in no visit (any more)."""
+
+
+def rulings_of(layout: Layout) -> list[Ruled]:
+    """Give the rulings that stand on a placement, in the order made."""
+    found = []
+    for run in layout.standing.runs.tolist():
+        if run.tag.ruling:
+            number = int(layout.visit_of[run.first])
+            found.append(Ruled(run.tag, layout.visit(number) if number else None))
+    return sorted(found, key=lambda one: one.tag.number)
+
+
+def speaks_against(layout: Layout, photo: int, species: str) -> tuple[str, ...]:
+    """Give what the visit of a reference photo was settled as, where that has not its species.
+
+    Nothing where it is not settled, or where the photo is in no visit.
+    """
+    place = layout.base.place.get(photo)
+    number = 0 if place is None else int(layout.visit_of[place])
+    answer = layout.answer(number) if number else None
+    if answer is None or not answer.held or species in answer.species:
+        return ()
+    return answer.species

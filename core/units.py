@@ -10,6 +10,7 @@ Times = NDArray[np.datetime64]
 """True times [s], UTC, no zone attached: the array form of aware datetimes."""
 
 NO_TIME = np.datetime64("NaT", "s")
+EPOCH, SECOND = datetime(1970, 1, 1, tzinfo=UTC), timedelta(seconds=1)
 
 
 def minutes(span: timedelta) -> float:
@@ -22,11 +23,16 @@ def hours(span: timedelta) -> float:
     return span.total_seconds() / 3600
 
 
-def to_array_time(moment: datetime) -> np.datetime64:
-    """Turn an aware time into the array form, UTC to the second (a fraction is cut)."""
+def to_seconds(moment: datetime) -> int:
+    """Turn an aware time into seconds since 1970 UTC (a fraction is cut). [s]"""
     if moment.tzinfo is None:
         raise ValueError(f"Expected a time with a zone, got {moment.isoformat()}.")
-    return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")
+    return (moment - EPOCH) // SECOND
+
+
+def to_array_time(moment: datetime) -> np.datetime64:
+    """Turn an aware time into the array form, UTC to the second (a fraction is cut)."""
+    return np.datetime64(to_seconds(moment), "s")
 
 
 def grams_per_litre(grams: Decimal, litres: Decimal | None) -> Decimal | None:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from core.model import AnsweredVisit, Placement, Span, TrayDeployment, TrayRole
-from core.units import Times, to_array_time
+from core.units import Times, to_seconds
 from core.visits import pack
 
 EXPOSED = {TrayRole.STUDY, TrayRole.PREBAIT}
@@ -151,7 +151,8 @@ def runs_in_windows(
 
 def array_of(moments: Sequence[datetime]) -> Times:
     """Turn aware times into the array form."""
-    return np.array([to_array_time(moment) for moment in moments], dtype="datetime64[s]")
+    seconds = np.array([to_seconds(moment) for moment in moments], dtype=np.int64)
+    return seconds.astype("datetime64[s]")
 
 
 def merged(records: Sequence[Record], gap: timedelta) -> list[Run]:

@@ -9,6 +9,7 @@ import threading
 import types
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import resource_tracker
 from multiprocessing.context import SpawnContext, SpawnProcess
 
 MAX_WORKERS = 8
@@ -100,6 +101,7 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
     if sys.platform == "win32":
         yield
         return
+    resource_tracker.ensure_running()  # else the first start makes it, and unblocks the signal
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
 from pathlib import Path
+from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -20,6 +21,7 @@ from core.food import Food
 from core.forager import Circumstances, Company, Seen
 from core.model import (
     HANDLER,
+    Censored,
     ClockFlag,
     Outcome,
     Photo,
@@ -343,6 +345,24 @@ def sighting(species: str = "g", where: Where = Where.FED, clock: str = "20:00")
     """Give a stay of five minutes on the only tray."""
     first, last = at(clock), at(clock) + timedelta(minutes=5)
     return Sighting(species, where, "", 1, first, last, (last, 0.0, "IMG_0001.JPG"))
+
+
+def bounded_trays() -> list[Outcome]:
+    """Give 60 trays that tell of the gerbil's density in every way: a value, or some bound."""
+    draw = Random(7)
+    after = (seen(sighting()), seen(sighting("m", clock="23:00")))
+    kinds: tuple[dict[str, Any], ...] = (
+        {},
+        {"status": Status.CAUTION, "gud": Decimal("0.1"), "censored": Censored.BELOW},
+        {"status": Status.CAUTION, "censored": Censored.AT_MOST},
+        {"status": Status.NO_GUD, "reason": Reason.VISITED_NOT_EATEN, "seen": (seen(sighting()),)},
+        {"status": Status.CAUTION, "forager": "mouse", "seen": after},
+    )
+    return [
+        result(f"B{at}", f"{draw.uniform(1, 6) + 1.5 * (at % 2):.2f}", ("bush", "open")[at % 2],
+               **kinds[draw.choice((0, 0, 0, 1, 2, 3, 4))])
+        for at in range(60)
+    ]  # fmt: skip
 
 
 def seen(*sightings: Sighting, **values: Any) -> SeenVisit:

@@ -15,13 +15,23 @@ from builders import NOON, SETTINGS, SPECIES, at, camera, tag_of, tray
 from core import views
 from core.chain import PlacementGround, Study
 from core.clockfaults import ClockCorrection, ClockFault
-from core.model import Condition, Photo, Tag, TrayDeployment, TrayRole, Where
+from core.model import ClockCheck, Condition, Photo, Tag, TrayDeployment, TrayRole, Where
 
 SITES, NIGHTS, A_NIGHT = 25, 10, 100
 
 
-def study(nights: int = NIGHTS, sites: int = SITES, *, seed: int = 1, messy: bool = False) -> Study:
-    """Make the study, the same for a seed; `messy`: everything that can go wrong now and then."""
+def study(
+    nights: int = NIGHTS,
+    sites: int = SITES,
+    *,
+    seed: int = 1,
+    messy: bool = False,
+    checked: bool = False,
+) -> Study:
+    """Make the study, the same for a seed; `messy`: everything that can go wrong now and then.
+
+    `checked`: each clock that was not corrected lags by some seconds, which a check puts right.
+    """
     draw = Random(seed)
     trays = [
         _tray(site, microhabitat, night, draw)
@@ -30,7 +40,10 @@ def study(nights: int = NIGHTS, sites: int = SITES, *, seed: int = 1, messy: boo
         for night in range(nights)
     ]
     names = list(dict.fromkeys(one.tray for one in trays))
-    places = [_place(name, (name,), nights, trays, draw, messy=messy) for name in names]
+    places = [
+        _place(name, (name,), nights, trays, draw, messy=messy, lag=3 * at + 1 if checked else 0)
+        for at, name in enumerate(names)
+    ]
     if messy:
         trays = [_mishap(one, draw) for one in trays]
         controls = [
@@ -76,6 +89,7 @@ def _place(
     draw: Random,
     *,
     messy: bool,
+    lag: int = 0,
 ) -> PlacementGround:
     start, end = at("17:30"), at("06:30", nights - 1)
     logged = camera(name, trays=watches, start=start, end=end, working_at_pickup=True)
@@ -88,7 +102,8 @@ def _place(
         )
     photos: list[Photo] = []
     tags: list[Tag] = []
-    behind = timedelta(hours=1) if draw.random() < 0.1 else timedelta(0)
+    corrected = draw.random() < 0.1
+    behind = timedelta(hours=1) if corrected else timedelta(seconds=lag)
     for night in range(nights):
         for run in _runs(night, draw):
             ids = range(len(photos) + 1, len(photos) + 1 + len(run))
@@ -101,15 +116,17 @@ def _place(
             else:
                 tags += _tags(name, ids[0], ids[-1], len(tags), draw)
     corrections: tuple[ClockCorrection, ...] = ()
-    if behind:
+    if corrected:
         corrections = (
             ClockCorrection(name, ClockFault.ONE_HOUR, 3600, by="ann", made_at=NOON, number=1),
         )
+    showed = ClockCheck(name, (at("17:30") - behind).replace(tzinfo=None), at("17:30"))
+    checks = [showed] if lag and not corrected else []
     base, without = (
-        views.base_of(name, logged, (), photos, SETTINGS.timezone, SPECIES, trays, some)
-        for some in (corrections, ())
+        views.base_of(name, logged, known, photos, SETTINGS.timezone, SPECIES, trays, some)
+        for known, some in ((checks, corrections), ((), ()))
     )
-    return PlacementGround(base, without if corrections else base, tuple(tags))
+    return PlacementGround(base, without if corrections or checks else base, tuple(tags))
 
 
 def _runs(night: int, draw: Random) -> Iterator[list[datetime]]:

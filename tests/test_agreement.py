@@ -16,6 +16,7 @@ from statsmodels.stats import inter_rater
 
 from core import views
 from core.agreement import (
+    Answered,
     Chance,
     Kappa,
     ReadVisit,
@@ -555,14 +556,31 @@ def test_a_sheet_says_what_one_mixes_up_with_the_photos() -> None:
 
 
 def test_a_sheet_counts_what_was_settled() -> None:
-    """Of four settled visits one was right, of three ruled ones none; one waits."""
+    """Of three ruled visits none was right; the one that was agreed on is counted apart."""
     sheet = sheet_of(read(*SETTLED_CLASS), "ann")
     assert isinstance(sheet.right, Share)
-    assert isinstance(sheet.right_where_ruled, Share)
-    assert (sheet.right.part, sheet.right.n) == (1, 4)
-    assert (sheet.right_where_ruled.part, sheet.right_where_ruled.n) == (0, 3)
-    assert sheet.by_answer == ((("g",), 1, 2), (("m",), 0, 2))
+    assert (sheet.right.part, sheet.right.n) == (0, 3)
+    assert (sheet.same, sheet.agreed) == (1, 1)
+    assert sheet.by_answer == (
+        Answered(("g",), right=0, ruled=1, same=1, agreed=1),
+        Answered(("m",), right=0, ruled=2, same=0, agreed=0),
+    )
     assert sheet.unsettled == 1
+
+
+def test_where_nobody_ruled_nothing_is_known_to_be_right() -> None:
+    """Two who agree settle a visit themselves: that they agree with it is no share of right."""
+    sheet = sheet_of(read(*[[("ann", "g"), ("ben", "g")]] * 20), "ann")
+    assert isinstance(sheet.right, Undefined)
+    assert (sheet.same, sheet.agreed) == (20, 20)
+
+
+def test_of_a_ruled_visit_the_ruling_alone_says_what_is_right() -> None:
+    """Three who agree and were overruled were all wrong; nothing of it counts as agreed."""
+    row: list[Row] = [(who, "g") for who in ("ann", "ben", "zoe")]
+    sheet = sheet_of(read([*row, ("ina", "m", {"ruling": True})]), "zoe")
+    assert isinstance(sheet.right, Share)
+    assert (sheet.right.part, sheet.right.n, sheet.agreed) == (0, 1, 0)
 
 
 def test_a_mix_up_of_several_runs_is_one_visit() -> None:

@@ -143,12 +143,12 @@ def test_a_study_is_made_where_only_the_zip_is_otherwise(whole: Zip, tmp_path: P
     """Its contents are proved; where the zip differs is said, and that nobody can tell why."""
     made, other = keeping.unpack(changed(whole.file, {8: 8}), tmp_path / "back")
     assert (made.otherwise, other) == ("byte 8 (README.txt)", [])
-    told = "\n".join(copywords.unpacked("changed.zip", made, other))
+    told = "\n".join(copywords.unpacked("changed.zip", made))
     assert "! The zip around them is not as Lastbite writes it" in told
     assert "byte 8 (README.txt)" in told
-    made, other = keeping.unpack(whole.file, tmp_path / "again")
+    made, _ = keeping.unpack(whole.file, tmp_path / "again")
     assert made.otherwise == ""
-    assert "So is the zip around them, byte for byte." in copywords.unpacked("a", made, other)
+    assert "So is the zip around them, byte for byte." in copywords.unpacked("a", made)
 
 
 def test_files_that_were_zipped_again_are_no_fault(whole: Zip, tmp_path: Path) -> None:

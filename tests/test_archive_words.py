@@ -223,10 +223,10 @@ def test_one_is_told_as_one() -> None:
     """Of all that packing and unpacking count."""
     said = copywords.packed("a.zip", Packed(1, 1, 1, missing=1, unhashed=1))
     made = Unpacked(Path("back"), 1, "", 1, 1, "1.0", "")
-    said += copywords.unpacked("a.zip", made, ["D1"])
+    said += [*copywords.unpacked("a.zip", made), copywords.otherwise(["D1"])]
     assert not re.search(r"\b1 \w+s\b(?! no checksum)", "\n".join(said).replace("1 photo has", ""))
     assert "1 outcome comes out otherwise" in "\n".join(said)
     assert "1 photo has no checksum" in "\n".join(said)
-    several = copywords.unpacked("a.zip", replace(made, away=2), ["D1", "D2"])
-    assert "2 outcomes come out otherwise" in "\n".join(several)
+    several = copywords.unpacked("a.zip", replace(made, away=2))
+    assert copywords.otherwise(["D1", "D2"]).startswith("2 outcomes come out otherwise")
     assert "2 cards not at hand: scan their folders" in "\n".join(several)

@@ -92,7 +92,7 @@ def test_the_other_pages_have_no_serious_fault(
 def test_the_pages_of_a_class_have_no_serious_fault(
     browser: Browser, served: Served, scheme: Scheme
 ) -> None:
-    """Settle with a visit and its keys, then each tab of the Class page."""
+    """Settle with a visit, a reference, its keys and lists, then each tab of the Class page."""
     context = browser.new_context(color_scheme=scheme, viewport={"width": 1366, "height": 657})
     page = context.new_page()
     page.goto(f"{served.address}/settle?instructor=yes")
@@ -102,10 +102,16 @@ def test_the_pages_of_a_class_have_no_serious_fault(
     page.locator(".side").first.wait_for()
     page.wait_for_timeout(1000)
     assert faults(page) == []
-    page.keyboard.press("?")
-    page.get_by_role("dialog").wait_for()
+    page.keyboard.press("Shift+R")
+    page.keyboard.press("g")
+    page.locator(".ref-one").first.wait_for()
     assert faults(page) == []
-    page.keyboard.press("Escape")
+    for key, words in (("?", "Keys"), ("Shift+L", "No ruling stands."), ("Shift+G", "here")):
+        page.keyboard.press(key)
+        page.get_by_role("dialog").get_by_text(words).first.wait_for()
+        assert faults(page) == []
+        page.keyboard.press("Escape")
+    page.locator(".ref-one button").first.click()
     page.get_by_role("link", name="Class").click()
     for tab in ("Agreement", "Sheets", "People", "Handing out"):
         page.get_by_role("tab", name=tab).click(timeout=30_000)

@@ -18,12 +18,12 @@ from app.answers import mass_alone
 from app.cli import main
 from core import food
 from core.analysis.bymass import by_mass
-from core.analysis.choice import Alternative
+from core.analysis.choice import Alternative, Choice
 from core.analysis.intervals import Undefined
 from core.analysis.mixed import MixedModel
 from core.analysis.pairs import Pairs
 from core.analysis.ranks import PValue, SignedRank
-from core.analysis.told import Tells
+from core.analysis.told import Tells, tell
 from core.analysisbook import Question
 from core.logs import LogKind
 from core.model import Censored, Condition, Reason, Status
@@ -109,6 +109,30 @@ def test_emptied_is_a_bound_and_untouched_no_density() -> None:
     emptied, untouched = by_mass(trays, readings)
     assert (emptied.censored, emptied.gud) == (Censored.BELOW, SETTINGS.scale_step)
     assert (untouched.status, untouched.gud) == (Status.NO_GUD, None)
+
+
+def test_nothing_by_mass_is_said_of_watching() -> None:
+    """Untagged, kept as unused or in part unwatched: an untouched tray tells the mass and no more.
+
+    A tray that was watched throughout and waits for a tagger is no tray that was not watched.
+    """
+    dull = result("D1", None, tray_is={"food_left_g": Decimal("10.0")})
+    trays = [
+        replace(dull, deployment=replace(dull.deployment, deployment=f"D{at}"), status=status,
+                reason=reason)
+        for at, (status, reason) in enumerate((
+            (Status.PENDING, Reason.UNTAGGED), (Status.NO_GUD, Reason.UNUSED_SEEN),
+            (Status.NO_GUD, Reason.UNUSED_BY_MASS), (Status.NO_GUD, Reason.VISITED_NOT_EATEN),
+        ))
+    ]  # fmt: skip
+    controls = food.controls_of([], SETTINGS.timezone)
+    readings = {
+        one.deployment.deployment: food.read_food(one.deployment, controls, SETTINGS)
+        for one in trays
+    }
+    choice = Choice(SETTINGS.timezone, first="open", second="bush")
+    why = [one.why for one in tell(by_mass(trays, readings), choice, {})]
+    assert why == ["nobody fed, by the mass left"] * 3 + ["visited, not eaten"]
 
 
 def test_the_report_tells_both_apart(unwatched: Workspace, tmp_path: Path) -> None:
@@ -226,7 +250,7 @@ def test_a_confirmed_forager_counts_where_the_density_is_only_bounded(demo: Work
     pairs = demo.analysis.by_mass(question).pairs
     assert isinstance(pairs, Pairs)
     assert pairs.lost_by_reason() == {  # as the story of the demo has them
-        str(Reason.UNUSED_SEEN): 1, str(Reason.VISITED_NOT_EATEN): 1,
+        str(Reason.UNUSED_BY_MASS): 1, str(Reason.VISITED_NOT_EATEN): 1,
         str(Tells.BELOW): 1, str(Reason.GAINED): 1,
     }  # fmt: skip
 

@@ -58,38 +58,95 @@ def test_agreement_stands_with_its_share_table_and_intervals(demo: Workspace) ->
 def test_what_cannot_be_told_is_said_in_words() -> None:
     """No number stands where there is none; the reason does."""
     same = agreement.cohen_kappa(agreement.Table((("g",),), ((9,),)))
-    assert agreeing.chance(same).startswith("not defined: every answer is one and the same")
+    assert agreeing.chance(same, 9).startswith("not defined: every answer is one and the same")
     assert agreeing.interval(same) == ""
     assert agreeing.share(share(0, 0)) == ("not defined: there is nothing of which to give a share")
-    assert agreeing.of_ruled(share(0, 0)) == "none of these was ruled yet"
     assert agreeing.percent(Undefined("no visit was read by two")) == (
         "not defined: no visit was read by two"
     )
-    perfect = agreement.cohen_kappa(agreement.Table((("g",), ("m",)), ((5, 0), (0, 4))))
-    assert agreeing.chance(perfect) == "1.00, almost perfect"
+    perfect = agreement.cohen_kappa(agreement.Table((("g",), ("m",)), ((6, 0), (0, 4))))
+    assert agreeing.chance(perfect, 10) == "1.00, almost perfect"
     assert agreeing.interval(perfect).startswith("none: the asymptotic error is zero")
+
+
+def test_what_does_not_fit_a_cell_stands_under_the_table() -> None:
+    """A cell has two words at most beside its number; why one is missing is said once, in full."""
+    same = [agreement.ReadVisit("P1", at, _both("g"), (), ("g",), ruled=False) for at in (1, 2, 3)]
+    alone = agreement.ReadVisit("P1", 4, _both("m")[:1], (), None, ruled=False)
+    [pair] = agreement.pair_agreements([*same, alone])
+    line = agreeing.pair_line(pair)
+    assert (line["Cohen's kappa"], line["95 % of kappa"], line["left out"]) == (
+        "not defined", "", 1,
+    )  # fmt: skip
+    alike, left_out = agreeing.reasons(pair)
+    assert alike.startswith("Cohen's kappa is not defined: every answer is one and the same, so")
+    assert left_out == "Left out: 1 not read by Ben."
+    groups = [agreement.group_agreement([*same, alone], key) for key in ("", "g")]
+    assert all(len(str(cell)) < 30 for cell in agreeing.group_line(groups[0], {}).values())
+    told = agreeing.group_reasons(groups, {})
+    assert told.count("Left out: 1 one reader only.") == 1
+    assert len(told) == 3
+
+
+def _both(species: str) -> tuple[agreement.Reading, ...]:
+    return tuple(
+        agreement.Reading(who, (species,), sure=True, runs=((1, 2),)) for who in ("Ann", "Ben")
+    )
 
 
 def test_kappa_is_written_with_its_interval_and_its_word() -> None:
     """[[20, 5], [10, 15]]: kappa 0.40, standard error 0.127 (a published example)."""
     kappa = agreement.cohen_kappa(agreement.Table((("g",), ("m",)), ((20, 5), (10, 15))))
-    assert agreeing.chance(kappa) == "0.40, fair"
+    assert agreeing.chance(kappa, 50) == "0.40, fair"
     assert agreeing.interval(kappa) == "0.15 to 0.65"
+
+
+def test_over_few_visits_a_kappa_has_no_word() -> None:
+    """One visit on which two differ is kappa 0.00, which says nothing of slight or fair."""
+    once = agreement.cohen_kappa(agreement.Table((("g",), ("m",)), ((0, 1), (0, 0))))
+    assert agreeing.chance(once, 1) == "0.00"
+    nine = agreement.cohen_kappa(agreement.Table((("g",), ("m",)), ((5, 0), (0, 4))))
+    assert agreeing.chance(nine, 9) == "1.00"
 
 
 def test_a_student_sees_what_they_mix_up_with_the_frames(demo: Workspace) -> None:
     """Nothing of the disputed visit is on Piet's sheet until it is ruled; then its photos are."""
     before = words(opened("classroom", own_tagger="Piet"))
-    assert "Nothing was mixed up." in before
-    assert "Right: 17 of 17" in before
-    assert "Where an instructor ruled: none of these was ruled yet" in before
+    assert "Nothing differs from what the class agreed on." in before
+    assert "Right: not known yet, no visit of these was ruled." in before
+    assert "The same as the class agreed on: 17 of 17." in before
+    assert "%" not in before
     rule(demo)
     at = opened("classroom", own_tagger="Piet")
     assert "once: said Four-striped grass mouse, settled as Hairy-footed gerbil" in words(at)
-    assert "Right: 17 of 18" in words(at)
+    assert "Right, where an instructor ruled: 0 of 1, 0 % (0 to 79 %)." in words(at)
+    assert "The same as the class agreed on: 17 of 17." in words(at)
     assert sum(one.value.count("/photo/strip/") for one in at.html) == 2
     assert not at.tabs
     assert "Nothing was mixed up." in words(opened("classroom", own_tagger="Nomsa"))
+
+
+def test_the_line_above_the_class_page_is_that_of_whoever_has_ticked(demo: Workspace) -> None:
+    """Once Instructor is ticked, nothing says any more that something is left out."""
+    at = opened("classroom", own_tagger="Piet")
+    assert "Piet, tagger. What others said of a visit is left out" in words(at)
+    at.checkbox(key="instructor").set_value(True).run()
+    assert "is left out" not in words(at)
+    assert any("Krippendorff's alpha" in frame for frame in frames(at))
+    assert demo.people.sheets()
+
+
+def test_names_stand_in_the_order_in_which_people_count(demo: Workspace) -> None:
+    """S2 comes before S10, in lists and on sheets."""
+    for who in ("S10", "S2"):
+        demo.people.add(who, Role.TAGGER)
+        ends = next(one.visit.photos for one in demo.view("SK-OPEN").visits)
+        demo.tag(NewTag("SK-OPEN", ends[0].id, ends[-1].id, who, "g", where=Where.FED))
+    at = at_tab("People")
+    [listed] = [frame["name"].tolist() for frame in frames(at) if "visits read" in frame]
+    assert [one for one in listed if one.startswith("S")] == ["S2", "S10"]
+    options = at_tab("Sheets").selectbox(key="sheet-of").options
+    assert options == ["Nomsa", "Piet", "S2", "S10"]
 
 
 def test_an_instructor_sees_every_sheet(demo: Workspace) -> None:
@@ -138,6 +195,9 @@ def test_all_who_wait_are_let_in_at_once(classroom: Workspace) -> None:
     at = signed_in("classroom", "Ike", **{"class-tabs": "People"})
     assert "30 people were let in." in words(press(at, "let-in-all"))
     assert not [one for one in classroom.people.all() if one.state is State.WAITING]
+    classroom.people.sign_in_with_account("late@x.org", "Late", vetted=False)
+    at = signed_in("classroom", "Ike", **{"class-tabs": "People"})
+    assert "1 person was let in." in words(press(at, "let-in-all"))
 
 
 def test_an_instructor_sets_another_code(classroom: Workspace) -> None:
@@ -282,6 +342,76 @@ def test_reference_photos_are_chosen_and_taken_back(demo: Workspace, species: st
     }  # fmt: skip
     gone = {"photo": 10**6, "species": species}
     assert "is on no card" in ike.refusal("POST", "/tagging/reference", gone)[1]
+
+
+def test_a_reference_is_taken_off_once_however_often_it_is_asked(demo: Workspace) -> None:
+    """Two who take the same photo off at once do not make it one again."""
+    ike = Page(demo, "Ike", instructor=True)
+    photo = demo.view("SK-OPEN").ordered[0].id
+    for wanted in (True, True, False, False):
+        body = {"photo": photo, "species": "m", "is": wanted}
+        assert ike.ask("POST", "/tagging/reference", body).said["is_reference"] is wanted
+    assert demo.people.references() == []
+    status, said = ike.refusal(
+        "POST", "/tagging/reference", {"photo": photo, "species": "m", "is": "no"}
+    )
+    assert (status, "not true or false" in said) == (400, True)
+
+
+def test_a_reference_whose_visit_is_settled_as_another_species_is_warned_of(
+    demo: Workspace,
+) -> None:
+    """A gerbil's reference in the disputed visit is no lie until the visit is ruled a mouse."""
+    ike, piet = Page(demo, "Ike", instructor=True), Page(demo, "Piet")
+    [visit] = ike.ask("GET", "/tagging/settle").said["visits"]
+    ends = visit["first"], visit["last"]
+    for key in ("g", "m"):
+        ike.ask("POST", "/tagging/reference", {"photo": ends[0], "species": key})
+    warned = {
+        key: some[0]["against"]
+        for key, some in ike.ask("GET", "/tagging/settle").said["references"].items()
+    }
+    assert warned == {"g": "", "m": ""}
+    ike.keep(ike.tag(ends, "m", **{"from": "settle", "knows": []}))
+    words = "Its visit is settled as Four-striped grass mouse."
+    shown = ike.ask("GET", "/tagging/settle").said["references"]
+    assert (shown["g"][0]["against"], shown["m"][0]["against"]) == (words, "")
+    [row] = ike.runs(ends)
+    assert sorted(row["photos"][0]["references"], key=lambda one: one["species"]) == [
+        {"species": "g", "against": words},
+        {"species": "m", "against": ""},
+    ]
+    assert "references" not in row["photos"][1]
+    assert "references" not in piet.runs(ends)[0]["photos"][0]
+
+
+def test_rulings_are_listed_with_who_what_and_why_the_newest_first(demo: Workspace) -> None:
+    """Two rulings stand in the list until one is taken back; a tagger is not given it."""
+    ike, ada = (Page(demo, who, instructor=True) for who in ("Ike", "Ada"))
+    [disputed] = ike.ask("GET", "/tagging/settle").said["visits"]
+    other = next(
+        one.visit for one in demo.view("SK-OPEN").visits if one.answer.state is VisitState.AGREED
+    )
+    first = ike.tag(
+        (disputed["first"], disputed["last"]), "g", comment="tail tuft",
+        **{"from": "settle", "knows": []},
+    )  # fmt: skip
+    [number] = ike.keep(first)
+    ada.keep(ada.tag((other.photos[0].id, other.photos[-1].id), "m"))
+    made = ike.ask("GET", "/tagging/rulings").said
+    assert [(one["who"], one["reason"]) for one in made["rulings"]] == [
+        ("Ada", ""), ("Ike", "tail tuft"),
+    ]  # fmt: skip
+    own = made["rulings"][1]
+    assert (own["number"], own["visit"], own["first"], own["last"]) == (
+        number, disputed["visit"], disputed["first"], disputed["last"],
+    )  # fmt: skip
+    assert own["words"].startswith("Hairy-footed gerbil")
+    assert "tail tuft" not in own["words"]
+    ike.keep(ike.turn("take_back", numbers=[number]))
+    assert [one["who"] for one in ike.ask("GET", "/tagging/rulings").said["rulings"]] == ["Ada"]
+    status, said = Page(demo, "Piet").refusal("GET", "/tagging/rulings")
+    assert (status, "Only an instructor may rule" in said) == (403, True)
 
 
 def test_what_is_to_settle_leaves_the_list_and_comes_back(demo: Workspace) -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from builders import write_burst
+from packages import Package
 
 from app import cli
 from app.demo import SOURCE
@@ -280,6 +281,53 @@ def test_a_card_is_moved_and_forgotten_as_a_whole(study: Path, tmp_path: Path, r
     assert run("scan", study, card, "--forget")[0] == 0
     assert rows(run("photos", study, "--csv", "-")[1]) == []
     assert len(list(card.iterdir())) == 3
+
+
+@pytest.fixture
+def package(tmp_path: Path) -> Path:
+    """A package of two placements, P1 and P2, in one folder; only photos of P1 have tags."""
+    made = Package()
+    made.tables["observations"] = [
+        one for one in made.tables["observations"] if one["deploymentID"] == "P1"
+    ]
+    return made.write(tmp_path / "package")
+
+
+@pytest.fixture
+def read(tmp_path: Path, package: Path, run: Run) -> Path:
+    """A study into which that package was loaded."""
+    assert run("new", tmp_path / "read", "--timezone", "Africa/Johannesburg")[0] == 0
+    assert run("load", tmp_path / "read", "camtrap", package)[0] == 0
+    return tmp_path / "read"
+
+
+def test_a_folder_of_several_placements_is_forgotten_whole(
+    read: Path, package: Path, run: Run
+) -> None:
+    """Each of its cards is named; one with tags stays, unless they may go, and is told: exit 1."""
+    code, out, err = run("scan", read, package, "--forget")
+    assert (code, out) == (1, f"Forgot the card {package} of P2; 0 tags were set aside.\n")
+    assert err.startswith(f"lastbite: Card {package} of 'P1' has 4 tags on its photos.")
+    code, out, _ = run("scan", read, package, "--forget", "--with-tags")
+    assert (code, out) == (0, f"Forgot the card {package} of P1; 4 tags were set aside.\n")
+    assert run("scan", read, package, "--forget")[0] == 1
+
+
+def test_one_card_of_such_a_folder_is_named_or_refused(read: Path, package: Path, run: Run) -> None:
+    """Forgotten by its placement, the other stays; a move, which names another, takes neither."""
+    code, _, err = run("scan", read, package, "--forget", "--placement", "P3", "--with-tags")
+    assert code == 1
+    assert "is no card of placement 'P3'. It is one of: P1, P2. Name" in err
+    code, _, err = run("scan", read, package, "--move", "--placement", "P3")
+    assert code == 1
+    assert "is the card of several placements: P1, P2. Nothing was moved" in err
+    assert placements_of(read, run) == {"P1", "P2"}
+    assert run("scan", read, package, "--forget", "--placement", "P1", "--with-tags")[0] == 0
+    assert placements_of(read, run) == {"P2"}
+
+
+def placements_of(study: Path, run: Run) -> set[str]:
+    return {row["placement"] for row in rows(run("photos", study, "--csv", "-")[1])}
 
 
 def test_a_full_disk_is_said_and_nothing_is_half_done(

@@ -423,13 +423,13 @@ def test_what_the_study_does_not_have(
     assert not (tmp_path / "r.html").exists()
 
 
-def test_the_forager_with_most_densities_is_told_first(demo: Workspace, tmp_path: Path) -> None:
+def test_the_forager_with_most_pairs_is_told_first(demo: Workspace, tmp_path: Path) -> None:
     """Unasked, its density is told and why; `any` asks for whoever fed last."""
     file = tmp_path / "r.html"
     main(["report", str(demo.folder), str(file)])
     first = file.read_text(encoding="utf-8")
-    assert "Density of Hairy-footed gerbil" in first
-    assert "Shown first: the forager with most densities, Hairy-footed gerbil." in first
+    assert "Density of Four-striped grass mouse" in first
+    assert "Shown first: Four-striped grass mouse, of which there is most to compare." in first
     main(["report", str(demo.folder), str(file), "--forager", "any", "--overwrite"])
     anybody = file.read_text(encoding="utf-8")
     assert "Density of whoever fed last" in anybody

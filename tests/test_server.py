@@ -390,6 +390,93 @@ def test_ctrl_c_ends_it_quietly(study: Workspace) -> None:
     assert "Traceback" not in err
 
 
+PRESSED = """
+import signal, sys
+loading = sys.argv.pop(1)
+class Pressed:
+    def find_spec(self, name, *_):
+        if name == loading:
+            signal.raise_signal(signal.SIGINT)
+signal.signal(signal.SIGINT, signal.default_int_handler)
+sys.meta_path.insert(0, Pressed())
+from app.cli import main
+main()
+"""
+
+
+def page_command(study: Path, *before: str) -> "subprocess.Popen[str]":
+    """Start the page as on a terminal of its own, with what Python is told before."""
+    return subprocess.Popen(
+        [sys.executable, *before, "page", str(study), "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=Path(server.__file__).parent.parent,
+        env=os.environ | {"PYTHONUNBUFFERED": "1"},
+        start_new_session=os.name != "nt",
+    )
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no code for a program that Ctrl-C ended")
+@pytest.mark.parametrize(
+    "module", ["click", "core.errors", "sqlalchemy", "numpy", "app.server", "streamlit", "uvicorn"]
+)
+def test_ctrl_c_while_it_loads_ends_it_without_a_word(study: Workspace, module: str) -> None:
+    """Whatever is loaded just then: the shell's 130, no traceback, and nothing is served."""
+    process = page_command(study.folder, "-c", PRESSED, module)
+    try:
+        out, err = process.communicate(timeout=60)
+    finally:
+        process.kill()
+    assert (out, err) == ("", "")
+    assert process.returncode in {130, -signal.SIGINT}  # which a shell shows as 130
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT to send to one group")
+@pytest.mark.parametrize("moment_s", [0, 0.1, 0.2, 0.4])
+def test_ctrl_c_as_soon_as_it_is_served_ends_it_without_a_word(
+    tmp_path: Path, moment_s: float
+) -> None:
+    """The processes that begin to make copies just then say nothing either."""
+    write_burst(tmp_path / "card", DAY, 3)
+    with Workspace.create(tmp_path / "study", "Africa/Johannesburg") as workspace:
+        workspace.scan(tmp_path / "card", "P1")
+    process = page_command(tmp_path / "study", "-m", "app.cli")
+    assert process.stdout is not None
+    assert "Ctrl-C ends it." in process.stdout.readline()
+    time.sleep(moment_s)
+    os.killpg(process.pid, signal.SIGINT)
+    _, err = process.communicate(timeout=60)
+    assert (process.returncode, err) == (0, "")
+
+
+WORKER = """
+import os, signal, sys, time
+from core.workers import background
+if __name__ == "__main__":
+    signal.signal(signal.SIGINT, lambda *_: None)
+    first, second = background(time.sleep, 0.1), background(time.sleep, 0.1)
+    os.killpg(0, signal.SIGINT)
+    first.join(), second.join()
+    print(first.exitcode, second.exitcode)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT to send to one group")
+def test_a_process_that_is_just_starting_does_not_hear_ctrl_c() -> None:
+    """Neither the first one, beside which Python starts one of its own, nor the next."""
+    done = subprocess.run(
+        [sys.executable, "-c", WORKER],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+        cwd=Path(server.__file__).parent.parent,
+        start_new_session=True,
+    )
+    assert (done.stdout, done.stderr) == ("0 0\n", "")
+
+
 def test_nothing_but_this_computer_is_served_and_nothing_is_sent() -> None:
     """Only this computer's address and names, no usage numbers, no tracebacks, small uploads."""
     settings = server.config(8600)

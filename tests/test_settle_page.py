@@ -266,6 +266,7 @@ ASK = """async ([ticket, ends, shows, orders]) => {
     await ask("/tagging/runs", { placement, runs });
   }
   await ask("/tagging/settle");
+  await ask("/tagging/rulings");
   await ask("/tagging/nothing");
   await ask("/tagging/reference", { photo: 1, species: "g" });
   return said;
@@ -383,6 +384,105 @@ def test_a_reference_photo_is_chosen_with_two_keys(
     page.locator(".ref img").first.wait_for()
     assert [one.species for one in study.people.references()] == ["g"]
     assert rulings(study) == []
+
+
+def test_arrows_choose_where_once_somebody_walked_there(
+    arrive: Callable[..., Page], study: Workspace
+) -> None:
+    """The choice has one stop of the tabulator, and arrows go on in it, the focus with them."""
+    page = arrive("Ike", Role.INSTRUCTOR, "settle")
+    ready(page)
+    focused = "() => document.activeElement.shadowRoot?.activeElement?.dataset.where ?? null"
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        if page.evaluate(focused) is not None:
+            break
+    assert page.evaluate(focused) == ""
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowDown")
+    until(lambda: page.evaluate(focused) == "on_tray")
+    page.keyboard.press("Escape")
+    page.keyboard.press("g")
+    until(lambda: [one.where for one in rulings(study)] == [Where.ON_TRAY])
+
+
+def test_a_ruling_from_before_a_reload_is_taken_back_by_keys(
+    arrive: Callable[..., Page], study: Workspace
+) -> None:
+    """Backspace says where the rulings are; the list gives what, who and why; Enter takes back."""
+    page = arrive("Ike", Role.INSTRUCTOR, "settle")
+    ready(page)
+    title = page.locator(".settle h2").first
+    ruled = title.inner_text()
+    page.keyboard.press("Shift+C")
+    page.keyboard.type("mg tail tuft")
+    page.keyboard.press("Enter")
+    page.keyboard.press("g")
+    until(lambda: len(rulings(study)) == 1)
+    page.reload()
+    ready(page)
+    assert title.inner_text() != ruled
+    page.keyboard.press("Backspace")
+    page.get_by_text("Shift+L lists all rulings").wait_for()
+    page.keyboard.press("Shift+L")
+    listed = page.locator(".rulings li")
+    listed.get_by_text("ruled by Ike").wait_for()
+    assert f"{ruled}: Hairy-footed gerbil" in listed.inner_text()
+    assert "mg tail tuft" in listed.inner_text()
+    page.keyboard.press("Enter")
+    until(lambda: rulings(study) == [])
+    until(lambda: title.inner_text() == ruled)
+    page.keyboard.press("Backspace")
+    until(lambda: len(rulings(study)) == 1)
+
+
+def test_a_reference_is_taken_on_the_tag_page_from_an_agreed_visit_and_off_again(
+    arrive: Callable[..., Page], study: Workspace
+) -> None:
+    """Shift+R and a key; it stands under the photo with a warning; Undo, the list, and by keys."""
+    page = arrive("Ike", Role.INSTRUCTOR, "tag?placement=SK-BUSH&show=all+visits")
+    page.get_by_text("Instructor", exact=True).click()
+    page.get_by_text("State: agreed").wait_for()
+    page.keyboard.press("?")
+    sheet = page.get_by_role("dialog", name="Keys")
+    assert "Shift+R\nInstructor: this photo a reference" in sheet.inner_text()
+    assert "its button" not in sheet.inner_text()
+    page.keyboard.press("Escape")
+    for key in ("m", "n"):
+        page.keyboard.press("Shift+R")
+        page.keyboard.press(key)
+        until(lambda wanted=key: wanted in {one.species for one in study.people.references()})  # type: ignore[misc]
+    under = page.locator(".photo-refs")
+    under.get_by_text("★ Reference of Four-striped grass mouse").wait_for()
+    under.get_by_text("! Reference of Small-spotted genet. Its visit is settled as").wait_for()
+    assert [one for one in study.view("SK-BUSH").tags if one.ruling] == []
+    page.keyboard.press("Backspace")
+    until(lambda: [one.species for one in study.people.references()] == ["m"])
+    page.keyboard.press("Control+y")
+    until(lambda: len(study.people.references()) == 2)
+    under.get_by_role("button", name="Take off: Reference of Four-striped").click()
+    until(lambda: [one.species for one in study.people.references()] == ["n"])
+    page.get_by_role("link", name="Settle", exact=True).click()
+    ready(page)
+    page.get_by_role("button", name="References, 1 doubtful").wait_for()
+    page.keyboard.press("Shift+G")
+    page.get_by_text("! Its visit is settled as Four-striped grass mouse.").wait_for()
+    page.keyboard.press("Enter")
+    until(lambda: study.people.references() == [])
+    page.get_by_role("dialog").get_by_role("button", name="Undo").click()
+    until(lambda: [one.species for one in study.people.references()] == ["n"])
+
+
+def test_a_tagger_takes_no_reference(arrive: Callable[..., Page], study: Workspace) -> None:
+    """The page says whose it is, and the next key tags as always."""
+    page = arrive("Thandi", page="tag?placement=SK-BUSH")
+    page.locator(".stage img").wait_for()
+    page.locator(".panel .who").first.wait_for()
+    page.keyboard.press("Shift+R")
+    page.get_by_text("Only an instructor takes reference photos").wait_for()
+    page.keyboard.press("Space")
+    until(lambda: any(one.tagger == "Thandi" for one in study.view("SK-BUSH").tags))
+    assert study.people.references() == []
 
 
 def test_two_instructors_rule_one_visit_at_once(

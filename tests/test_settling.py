@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from builders import SETTINGS, SPECIES, Stay, camera, judge, record, stay, tray
+from builders import SETTINGS, SPECIES, Stay, at, camera, judge, record, stay, tray
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -85,6 +85,22 @@ def test_a_tray_that_waits_for_two_visits_comes_later() -> None:
     _, found = study(*both(EVENING, "g", "m"), *both(MORNING, "g", "m"))
     assert [one.weight for one in found] == [Weight.ONE_OF_SEVERAL] * 2
     assert [tray.now.unanswered for one in found for tray in one.trays] == [2, 2]
+
+
+def test_a_tray_that_waits_for_fewest_comes_first_with_its_visits_together() -> None:
+    """Early waits for three visits, late for two: late's two come first, in time, then early's."""
+    noon = at("23:00")
+    early = tray("early", picked_up=noon)
+    late = tray("late", set_out=noon)
+    stays = [
+        one
+        for clock in ("19:00-19:02", "20:00-20:02", "21:00-21:02", "01:00-01:02", "05:00-05:02")
+        for one in both(clock, "g", "m")
+    ]
+    _, found = study(*stays, trays=[early, late])
+    assert [one.trays[0].now.deployment.deployment for one in found] == ["late"] * 2 + ["early"] * 3
+    starts = [one.answered.visit.start for one in found]
+    assert starts == [*sorted(starts[:2]), *sorted(starts[2:])]
 
 
 def test_a_visit_in_no_window_comes_last() -> None:

@@ -50,9 +50,9 @@ VISITS = (
 )
 OUTCOMES = (
     "deployment tray site pair microhabitat set_out picked_up hours_out food_start_g food_left_g "
-    "food_left_corrected_g eaten_g gud_g gud_g_per_l gud_items proportion_left censored forager "
-    "visits visits_all minutes_on_tray first_visit_min last_fed_at watched_share unanswered status "
-    "reason notes"
+    "food_left_corrected_g eaten_g items_start items_left items_left_corrected items_eaten gud_g "
+    "gud_g_per_l gud_items proportion_left censored forager visits visits_all minutes_on_tray "
+    "first_visit_min last_fed_at watched_share unanswered status reason notes"
 )
 
 
@@ -311,6 +311,10 @@ def test_an_outcome() -> None:
         ("food_left_g", "4"),
         ("food_left_corrected_g", "4"),
         ("eaten_g", "6"),
+        ("items_start", ""),
+        ("items_left", ""),
+        ("items_left_corrected", ""),
+        ("items_eaten", ""),
         ("gud_g", "4"),
         ("gud_g_per_l", "1.6"),
         ("gud_items", ""),
@@ -334,7 +338,8 @@ def test_counted_food_has_its_own_column() -> None:
     """Items never stand in a column of grams."""
     counted = {"food_start_g": None, "food_left_g": None, "items_start": 100, "items_left": 40}
     row = outcome_row(Night([stay("19:00")], counted | {"substrate_l": D(2)}).outcome(), CAPE)
-    assert row["gud_items"] == "40"
+    items = "items_start items_left items_left_corrected items_eaten gud_items"
+    assert [row[name] for name in items.split()] == ["100", "40", "40", "60", "40"]
     assert row["proportion_left"] == "0.4"
     assert {name for name in row if name.endswith(("_g", "_g_per_l")) and row[name]} == set()
 

@@ -5,11 +5,13 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from app import agreeing, session, widgets, wording
+from app import agreeing, session, signin, widgets, wording
+from core import people
 from core.agreement import MixUp, Sheet
 from core.classroom import Progress
 from core.handout import MOST_TRAINING, Handout, Unit
 from core.people import Role, SignIn, State, Who
+from core.plural import many
 from core.workspace import Workspace
 
 FRAMES = 6
@@ -25,6 +27,7 @@ def class_page() -> None:
         widgets.tagger(workspace, name, labelled=False)
         widgets.instructor(tick)
         workspace = session.workspace()
+        signin.told(session.who())
     who = session.who()
     st.title("Class")
     widgets.messages()
@@ -57,11 +60,13 @@ def agreement(workspace: Workspace) -> None:
     st.markdown(
         "Visits that two or more taggers read; rulings are no reading. A rare species makes a "
         "kappa low however well two agree: read it beside the share and the table. Intervals are "
-        f"95 %. Words after a number: {agreeing.SCHEME}."
+        f"95 %. Words after a number: {agreeing.SCHEME}; under "
+        f"{agreeing.LEAST_FOR_A_WORD} visits there are none."
     )
     st.subheader("All taggers", anchor=False)
     lines = [agreeing.group_line(one, species) for one in (found.group, *found.species)]
     widgets.table(lines, alt="Agreement of all taggers, over whole answers and by species")
+    told(agreeing.group_reasons((found.group, *found.species), species))
     st.subheader("Two by two", anchor=False)
     widgets.table(
         [agreeing.pair_line(one) for one in found.pairs], alt="Agreement of each two taggers"
@@ -77,6 +82,13 @@ def agreement(workspace: Workspace) -> None:
         agreeing.cross_table(pair, species),
         alt=f"What {pair.second} said when {pair.first} said what, in visits",
     )
+    told(agreeing.reasons(pair))
+
+
+def told(lines: Sequence[str]) -> None:
+    """Show what does not fit into a table, under it."""
+    if lines:
+        st.text("\n".join(lines))
 
 
 # --- sheets ----------------------------------------------------------------------------------
@@ -84,7 +96,7 @@ def agreement(workspace: Workspace) -> None:
 
 def sheets(workspace: Workspace) -> None:
     """Show an instructor any tagger's sheet."""
-    names = [one.tagger for one in workspace.people.sheets()]
+    names = people.in_order(one.tagger for one in workspace.people.sheets())
     if not names:
         st.info("Nobody has tagged anything yet.")
         return
@@ -108,16 +120,13 @@ def sheet(workspace: Workspace, found: Sheet) -> None:
         st.info("None of the visits that were tagged under this name is settled yet.")
         return
     left, right = st.columns([2, 3], gap="medium")
-    left.text(
-        f"Right: {agreeing.share(found.right)}\n"
-        f"Where an instructor ruled: {agreeing.of_ruled(found.right_where_ruled)}"
-    )
+    left.text(agreeing.right(found))
     with right:
         widgets.table(
             agreeing.sheet_lines(found, species), alt="How often the settled answer was given"
         )
     if not found.mix_ups:
-        st.success("Nothing was mixed up.", icon=":material/check:")
+        st.info(agreeing.nothing_mixed_up(found), icon=":material/check:")
     for one in found.mix_ups:
         with st.container(border=True):
             st.markdown(f"**{wording.plain(agreeing.mix_up(one, species))}**")
@@ -138,7 +147,7 @@ def frames(one: MixUp) -> None:
     )
     more = len(one.runs) - FRAMES
     if more > 0:
-        st.text(f"and {more} more runs.")
+        st.text(f"and {many(more, 'more run')}.")
 
 
 def _picture(placement: str, photo: int) -> str:
@@ -155,7 +164,8 @@ def _picture(placement: str, photo: int) -> str:
 
 def taking_part_of(workspace: Workspace) -> None:
     """Show who takes part, and let an instructor add, change and take out people."""
-    listed = workspace.people.all()
+    by_name = {one.name: one for one in workspace.people.all()}
+    listed = [by_name[name] for name in people.in_order(by_name)]
     counts = {one.name: one for one in workspace.people.progress()}
     widgets.table(
         [
@@ -209,7 +219,7 @@ def changing(workspace: Workspace, names: Sequence[str]) -> None:
     if waiting and st.button(f"Let in all {len(waiting)} who wait", key="let-in-all"):
         for one in waiting:
             workspace.people.change(one, state=State.ACTIVE)
-        session.say("good", f"{len(waiting)} people were let in.")
+        session.say("good", f"{many(len(waiting), 'person was', 'people were')} let in.")
         st.rerun()
     if st.button("Do it", key="change-person", disabled=name is None) and name and deed:
         role, state = deeds[deed]
@@ -259,7 +269,7 @@ def handing_out(workspace: Workspace) -> None:
         given = workspace.people.hand_out(
             Handout(chosen or Unit.VISIT, percent / 100), session.tagger()
         )
-        session.say("good", f"Handed out: {given} shares.")
+        session.say("good", f"Handed out: {many(given, 'share')}.")
         st.rerun()
     progress = [one for one in workspace.people.progress() if one.given]
     if progress:

@@ -26,7 +26,8 @@ from core.plots.look import Figure
 from core.plots.pairs import differences_figure, pairs_figure
 from core.plots.residuals import fitted_figure, normal_figure
 from core.plots.steadiness import steps_figure
-from core.plots.words import ANYBODY, counted
+from core.plots.words import ANYBODY
+from core.plural import many
 from core.sensitivity import Axis, Grid, Sensitivity, Setting
 from core.workspace import Workspace
 
@@ -263,7 +264,7 @@ def compared(analysis: Analysis) -> None:
         st.warning(wording.plain(pairs.warning))
     lost = answers.lost_lines(pairs)
     if lost:
-        with st.expander(f"{counted(len(lost), 'pair was', 'pairs were')} lost"):
+        with st.expander(f"{many(len(lost), 'pair was', 'pairs were')} lost"):
             widgets.table(lost, alt="Lost pairs with the reason")
 
 

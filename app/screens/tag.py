@@ -7,6 +7,7 @@ import streamlit as st
 
 from app import session, signin, viewer, widgets, wording
 from app.review import Order, Show
+from core import people
 from core.model import Species, Where
 from core.people import Role, SignIn
 from core.workspace import Workspace
@@ -33,7 +34,7 @@ class Choice:
 def tag_page() -> None:
     """Draw the page."""
     workspace = session.workspace()
-    names = list(dict.fromkeys(card.placement for card in workspace.cards()))
+    names = people.in_order({card.placement for card in workspace.cards()})
     if not names:
         st.title("Tag")
         widgets.guide(workspace)

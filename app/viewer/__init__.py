@@ -14,7 +14,7 @@ SCRIPTS = (
     "zoom", "tray", "picture", "panel", "dialogs", "sheet", "view", "viewer",
 )  # fmt: skip
 """The files of the viewer's one script, in the order in which they stand in it."""
-SETTLE_SCRIPTS = ("dom", "outbox", "keys", "settling", "settleview", "settle")
+SETTLE_SCRIPTS = ("dom", "outbox", "keys", "settling", "settlelists", "settleview", "settle")
 """The same for the Settle page."""
 PLACE = '<div class="lastbite-place"></div>\n'
 NAME = "lastbite_viewer"

@@ -1,8 +1,10 @@
 """Decide what the Settle page is told: which visits wait, who said what, and what hangs on each."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from app import wording
 from app.viewer import bodies
@@ -10,14 +12,15 @@ from app.viewer.bodies import BodyError
 from core.errors import TagError
 from core.exports.tables import name_of
 from core.model import ANSWERS_WITHOUT_SPECIES, Outcome, Species, Tag, Where
-from core.settling import Possible, ToSettle, Tray, Under, Weight
+from core.plural import many
+from core.settling import Possible, Ruled, ToSettle, Tray, Under, Weight
 from core.tags import Run
 from core.workspace import Workspace
 
 MOST = 500
 """So many visits are led through at once; the list is made anew as they are settled."""
-MOST_REFERENCES = 4
-"""Of each species, the newest."""
+MOST_RULINGS = 500
+"""So many are listed, the newest."""
 
 
 def waiting(workspace: Workspace) -> Mapping[str, Any]:
@@ -31,26 +34,83 @@ def waiting(workspace: Workspace) -> Mapping[str, Any]:
     }
 
 
+def made(workspace: Workspace) -> Mapping[str, Any]:
+    """Give the rulings that stand, the newest first."""
+    found = workspace.people.rulings()
+    species = workspace.species()
+    return {
+        "rulings": [_ruling(one, species, workspace.zone) for one in found[:MOST_RULINGS]],
+        "count": len(found),
+    }
+
+
+def _ruling(one: Ruled, species: Mapping[str, Species], zone: ZoneInfo) -> dict[str, Any]:
+    tag, visit = one.tag, one.visit
+    photos = visit.photos if visit else ()
+    said = replace(tag, ruling=False, comment="")
+    return {
+        "number": tag.number,
+        "placement": tag.placement,
+        "visit": visit.number if visit else 0,
+        "first": photos[0].id if photos else tag.first_photo,
+        "last": photos[-1].id if photos else tag.last_photo,
+        "at": wording.stretch(visit.start, visit.end, zone) if visit else "in no visit",
+        "who": tag.tagger,
+        "words": wording.what_tag_says(said, species),
+        "reason": tag.comment,
+        "when": wording.moment(tag.made_at, zone),
+    }
+
+
 def references(workspace: Workspace) -> dict[str, list[dict[str, Any]]]:
-    """Give the photos that show each species well, by its key."""
+    """Give the photos that show each species well, by its key, the newest first."""
     found = workspace.people.references()
     editions = workspace.previews.editions({one.photo for one in found})
+    against = against_words(workspace)
     shown: dict[str, list[dict[str, Any]]] = {}
     for one in found:
-        some = shown.setdefault(one.species, [])
-        if len(some) < MOST_REFERENCES:
-            whence = f"{one.placement}, {one.file}"
-            edition = editions.get(one.photo, "")
-            some.append({"photo": one.photo, "edition": edition, "from": whence, "by": one.by})
+        shown.setdefault(one.species, []).append(
+            {
+                "photo": one.photo,
+                "edition": editions.get(one.photo, ""),
+                "from": f"{one.placement}, {one.file}",
+                "by": one.by,
+                "against": against.get((one.photo, one.species), ""),
+            }
+        )
+    return shown
+
+
+def against_words(workspace: Workspace) -> dict[tuple[int, str], str]:
+    """Warn of references, by photo and species, whose visit is settled as something else."""
+    species = workspace.species()
+    return {
+        key: f"Its visit is settled as {' + '.join(name_of(one, species) for one in settled)}."
+        for key, settled in workspace.people.against_references().items()
+    }
+
+
+def shown_as(workspace: Workspace, photos: Collection[int]) -> dict[int, list[dict[str, str]]]:
+    """Give of some photos what they are references of, with a warning where there is one."""
+    found = [one for one in workspace.people.references() if one.photo in photos]
+    against = against_words(workspace) if found else {}
+    shown: dict[int, list[dict[str, str]]] = {}
+    for one in found:
+        warning = against.get((one.photo, one.species), "")
+        shown.setdefault(one.photo, []).append({"species": one.species, "against": warning})
     return shown
 
 
 def turn_reference(workspace: Workspace, by: str, said: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Make a photo a reference of a species, or no more one; gives all that there are then."""
+    """Make a photo a reference of a species, or no more one; gives all that there are then.
+
+    `is` says which is wanted; without it what is there is turned round.
+    """
     photo, species = bodies.whole(said, "photo", 1), bodies.text(said, "species")
     if not species:
         raise BodyError("A reference names no species. Press the key of one.")
-    is_one = workspace.people.turn_reference(photo, species, by)
+    wanted = bodies.flag(said, "is", default=False) if "is" in said else None
+    is_one = workspace.people.turn_reference(photo, species, by, wanted=wanted)
     return {"is_reference": is_one, "references": references(workspace)}
 
 
@@ -84,7 +144,7 @@ def hangs_line(one: ToSettle) -> str:
             return f"{trays} {waits} for this visit alone; every answer gives the same."
         case Weight.ONE_OF_SEVERAL:
             left = max(tray.now.unanswered for tray in one.trays)
-            return f"{trays} {waits} for {left} visits, this is one of them."
+            return f"{trays} {waits} for {many(left, 'visit')}, this is one of them."
         case Weight.NO_MATTER:
             return f"It lies in the window of {trays}; nothing hangs on it there."
         case Weight.NO_TRAY:

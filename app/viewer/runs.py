@@ -5,7 +5,7 @@ queued: of the kinds that its ends have now, so that what makes no visit stays o
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -38,6 +38,8 @@ class Teller:
     """What tells one content of a photo's file from another, by id."""
     training: frozenset[int] = frozenset()
     """Photos by which they were given settled visits to learn from."""
+    references: Mapping[int, Sequence[Mapping[str, str]]] = field(default_factory=dict)
+    """What photos are references of, for an instructor: to a tagger it would be an answer."""
 
 
 def ids_of(layout: Layout, first: int, last: int) -> list[int]:
@@ -203,6 +205,7 @@ def _photos(teller: Teller, photos: Sequence[Photo], name: str) -> list[dict[str
                 "outline": [] if change is None else change.outline,
                 "changed": "" if change is None else _changed(change),
             }
+            | ({"references": teller.references[photo.id]} if photo.id in teller.references else {})
         )
     return told
 

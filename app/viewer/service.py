@@ -88,6 +88,7 @@ def routes(workspace: Workspace, maker: Maker | None = None) -> list[Route]:
         ("acts", "POST", acts_sent),
         ("outline", "POST", outline_drawn),
         ("settle", "GET", to_settle),
+        ("rulings", "GET", rulings_made),
         ("reference", "POST", reference_turned),
     )
     return [
@@ -256,6 +257,7 @@ def runs_asked(call: Call) -> Mapping[str, Any]:
         call.instructs,
         call.workspace.previews.editions(shown),
         call.workspace.people.training(call.placement, call.tagger),
+        rulings.shown_as(call.workspace, shown) if call.instructs else {},
     )
     return {"runs": [runs.row(teller, *pair) for pair in pairs]}
 
@@ -311,6 +313,12 @@ def to_settle(call: Call) -> Mapping[str, Any]:
     """Give the visits that wait for an instructor, for an instructor."""
     people.refuse(call.who, Act.RULE)
     return rulings.waiting(call.workspace)
+
+
+def rulings_made(call: Call) -> Mapping[str, Any]:
+    """Give the rulings that stand, for an instructor."""
+    people.refuse(call.who, Act.RULE)
+    return rulings.made(call.workspace)
 
 
 def reference_turned(call: Call) -> Mapping[str, Any]:

@@ -21,7 +21,7 @@ from core.agreement.readings import (
     readers_of,
     species_said,
 )
-from core.agreement.sheets import MixUp, Sheet, sheet_of, sheets
+from core.agreement.sheets import Answered, MixUp, Sheet, sheet_of, sheets
 from core.agreement.two import (
     Kappa,
     PairAgreement,
@@ -33,6 +33,7 @@ from core.agreement.two import (
 )
 
 __all__ = [
+    "Answered",
     "Chance",
     "GroupAgreement",
     "Kappa",

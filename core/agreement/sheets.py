@@ -1,4 +1,8 @@
-"""Decide what one reader can learn: what they mix up, against what was settled."""
+"""Decide what one reader can learn: what they mix up, against what was settled.
+
+Right is only what an instructor ruled, visits to learn from among them. Of an agreed visit the
+readers settled it themselves, so that they agree with it says nothing of who is right.
+"""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -20,16 +24,30 @@ class MixUp:
 
 
 @dataclass(frozen=True, slots=True)
+class Answered:
+    """How one reader fares over the visits that were settled as one thing."""
+
+    settled: Said
+    right: int
+    ruled: int
+    """So many an instructor ruled; of these they said so `right` times."""
+    same: int
+    agreed: int
+    """So many the class agreed on; of these they said so `same` times."""
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """How one reader fares against what was settled, to learn from."""
 
     tagger: str
     right: Share | Undefined
-    """Of the settled visits that they read. They are one of those who settle an agreed visit."""
-    right_where_ruled: Share | Undefined
-    """Of those that the instructor ruled."""
-    by_answer: tuple[tuple[Said, int, int], ...]
-    """What was settled, how often they said so, and how many visits it was."""
+    """Of the visits that they read and an instructor ruled."""
+    same: int
+    agreed: int
+    """Of so many visits that the class agreed on they said `same` times what was agreed."""
+    by_answer: tuple[Answered, ...]
+    """By what was settled."""
     mix_ups: tuple[MixUp, ...]
     """Those with most visits first."""
     unsettled: int
@@ -60,29 +78,34 @@ def _by_reader(visits: Sequence[ReadVisit]) -> dict[str, list[tuple[ReadVisit, R
 
 
 def _sheet(tagger: str, own: Own) -> Sheet:
+    settled = [(visit, reading) for visit, reading in own if visit.settled is not None]
+    by_answer: dict[Said, list[tuple[bool, bool]]] = defaultdict(list)
     mixed: dict[tuple[Said, Said], list[tuple[ReadVisit, Reading]]] = defaultdict(list)
-    by_answer: dict[Said, list[bool]] = defaultdict(list)
-    ruled: list[bool] = []
-    for visit, reading in own:
-        if visit.settled is None:
-            continue
-        right = reading.said == visit.settled
-        by_answer[visit.settled].append(right)
-        ruled += [right] if visit.ruled else []
-        if not right:
-            mixed[reading.said, visit.settled].append((visit, reading))
-    rights = [right for row in by_answer.values() for right in row]
+    for visit, reading in settled:
+        answer = visit.settled or ()
+        by_answer[answer].append((visit.ruled, reading.said == answer))
+        if reading.said != answer:
+            mixed[reading.said, answer].append((visit, reading))
+    answered = tuple(_answered(said, rows) for said, rows in sorted(by_answer.items()))
     return Sheet(
         tagger=tagger,
-        right=share(sum(rights), len(rights)),
-        right_where_ruled=share(sum(ruled), len(ruled)),
-        by_answer=tuple((said, sum(row), len(row)) for said, row in sorted(by_answer.items())),
+        right=share(sum(one.right for one in answered), sum(one.ruled for one in answered)),
+        same=sum(one.same for one in answered),
+        agreed=sum(one.agreed for one in answered),
+        by_answer=answered,
         mix_ups=tuple(
             _mix_up(*both, found)
             for both, found in sorted(mixed.items(), key=lambda item: (-len(item[1]), item[0]))
         ),
-        unsettled=len(own) - len(rights),
+        unsettled=len(own) - len(settled),
     )
+
+
+def _answered(settled: Said, rows: Sequence[tuple[bool, bool]]) -> Answered:
+    """Count over visits, each whether it was ruled, and whether the reader said so."""
+    ruled = [said_so for is_ruled, said_so in rows if is_ruled]
+    agreed = [said_so for is_ruled, said_so in rows if not is_ruled]
+    return Answered(settled, sum(ruled), len(ruled), sum(agreed), len(agreed))
 
 
 def _mix_up(said: Said, settled: Said, found: Own) -> MixUp:

@@ -5,7 +5,7 @@ A choice goes with every result, so that nobody has to guess what a number was m
 
 import difflib
 import re
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from core import food
 from core.analysis.scales import SHARES, Scale
-from core.model import Outcome, Species, TrayDeployment
+from core.model import Censored, Outcome, Species, TrayDeployment
 from core.units import grams_per_litre
 
 MORNING = timedelta(hours=3)
@@ -124,6 +124,25 @@ def proposed(outcomes: Sequence[Outcome], zone: ZoneInfo, forager: Species | Non
         second=second,
         station_by=_station_by(outcomes, zone),
     )
+
+
+def owners(outcomes: Iterable[Outcome], zone: ZoneInfo) -> list[str]:
+    """Give the foragers that own a density, by name: who has most to compare first.
+
+    That is, most nights of a site (and pair) with measured densities of it in several
+    microhabitats; of those with as many, who owns most densities, bounds among them.
+    """
+    owned = [one for one in outcomes if one.gud is not None]
+    there: dict[tuple[str, str, str, date | None], set[str]] = defaultdict(set)
+    for one in owned:
+        if one.censored is not Censored.NO:
+            continue
+        own, night = one.deployment, night_of(one.deployment, zone)
+        key = (one.forager, folded(own.site), folded(own.pair), night)
+        there[key].add(folded(own.microhabitat))
+    trays = Counter(one.forager for one in owned)
+    paired = Counter(forager for (forager, *_), sides in there.items() if len(sides) > 1)
+    return sorted(trays, key=lambda name: (-paired[name], -trays[name]))
 
 
 def _usual(names: Iterable[str], fold: str) -> str:

@@ -16,7 +16,8 @@ from core.analysis.daylight import Daylight, SunVisit
 from core.analysis.intervals import Undefined
 from core.model import UNKNOWN, Species
 from core.plots.look import TRAY, Figure, Ink, Row, click, frame, ink
-from core.plots.words import asked_of, counted
+from core.plots.words import asked_of
+from core.plural import many
 
 SHAPES = ("circle", "square", "triangle-up", "diamond", "triangle-down", "cross")
 MOST_MARKS = 2000
@@ -140,13 +141,13 @@ def _figure(
 ) -> Figure:
     rows = [_row(one, species, seasons, axes) for one in found.visits]
     season = str(rows[0]["season"]) if ending else ""
-    many = len(rows) > MOST_MARKS
-    marks = _counted(rows, axes) if many else _marked(rows, axes)
+    crowded = len(rows) > MOST_MARKS
+    marks = _counted(rows, axes) if crowded else _marked(rows, axes)
     light = Counter(str(row["light"]) for row in rows)
     told = ", ".join(f"{n} by {light}" for light, n in light.items())
     trays = len({one.deployment for one in found.visits})
     left = (
-        f" {counted(found.without_place, 'tray has', 'trays have')} no place in the camera "
+        f" {many(found.without_place, 'tray has', 'trays have')} no place in the camera "
         f"log{', of all seasons' * bool(ending)}."
         if found.without_place
         else ""
@@ -156,10 +157,10 @@ def _figure(
         title="Visits by the height of the sun" + (f", {season}" if season else ""),
         chart=alt.LayerChart(layer=[_dusk(axes), marks]).properties(height=300),
         rows=tuple(rows),
-        words=f"{counted(len(rows), 'stay')} on trays by the height of the sun: {told}.{left}",
-        note=f"n = {counted(len(rows), 'stay')}, on {trays} of {counted(found.n, 'tray')}; a "
+        words=f"{many(len(rows), 'stay')} on trays by the height of the sun: {told}.{left}",
+        note=f"n = {many(len(rows), 'stay')}, on {trays} of {many(found.n, 'tray')}; a "
         f"visit of two animals is two stays.{left} Shaded: {sun.LIGHT_RULE}.",
-        clickable=not many,
+        clickable=not crowded,
         asked=asked_of(found.choice) | ({"season": season} if season else {}),
     )
 

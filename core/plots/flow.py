@@ -10,7 +10,8 @@ from core.analysis.ledger import Ledger
 from core.analysis.told import Tells
 from core.model import Status
 from core.plots.look import Figure, Ink, Row, frame, ink
-from core.plots.words import asked_of, counted
+from core.plots.words import asked_of
+from core.plural import many
 
 HIGH = 300
 """Height that all trays together take. [px]"""
@@ -73,14 +74,14 @@ def flow_figure(found: Ledger, *, dark: bool = False) -> Figure:
         for line in found.lines
     ]  # fmt: skip
     told = ", ".join(f"{n} {status}" for status, n in by_status.items())
-    valued = counted(found.analysed, "has", "have")
+    valued = many(found.analysed, "has", "have")
     return Figure(
         name="ledger",
         title="From trays set out to densities",
         chart=chart,
         rows=tuple(rows),
-        words=f"{counted(found.n, 'tray')} set out: {told or 'none'}. {valued} a value.",
-        note=f"n = {counted(found.n, 'study tray')}. {valued} a value of the density asked for; "
+        words=f"{many(found.n, 'tray')} set out: {told or 'none'}. {valued} a value.",
+        note=f"n = {many(found.n, 'study tray')}. {valued} a value of the density asked for; "
         "the table has every reason.",
         asked=asked_of(found.choice),
     )

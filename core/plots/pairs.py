@@ -11,7 +11,8 @@ from core.analysis.pairs import Pair, Pairs
 from core.analysis.ranks import SignedRank
 from core.analysis.told import Told
 from core.plots.look import SHAPES, TRAY, Figure, Row, click, frame, ink
-from core.plots.words import asked_of, counted, difference
+from core.plots.words import asked_of, difference
+from core.plural import many
 
 MOST_LINES = 400
 """Up to so many pairs have a line each; beyond, a station has one."""
@@ -26,16 +27,16 @@ def pairs_figure(
     if isinstance(pairs, Undefined):
         return pairs
     if not pairs.made:
-        lost = counted(len(pairs.lost), "was", "were")
+        lost = many(len(pairs.lost), "was", "were")
         return Undefined(f"no pair has a density on both sides, {lost} lost")
     choice, colours = pairs.choice, ink(dark=dark)
     rows = _by_station(pairs) if len(pairs.made) > MOST_LINES else _by_pair(pairs)
     joined = (
-        f"{counted(len(rows) // 2, 'station')}, nights averaged: more pairs than can be told apart."
+        f"{many(len(rows) // 2, 'station')}, nights averaged: more pairs than can be told apart."
         if len(pairs.made) > MOST_LINES
         else ""
     )
-    many = counted(len(pairs.made), "pair")
+    made = many(len(pairs.made), "pair")
     sides = [choice.first, choice.second]
     x = alt.X("microhabitat:N", sort=sides, title=None, scale=alt.Scale(padding=0.6),
               axis=alt.Axis(labelAngle=0, labelFontSize=13))  # fmt: skip
@@ -66,8 +67,8 @@ def pairs_figure(
         title=f"{choice.first} and {choice.second}, pair by pair",
         chart=alt.LayerChart(layer=[lines, points]).properties(height=330),
         rows=tuple(rows),
-        words=f"{many} of trays, joined by lines. {difference(test, choice)}",
-        note=f"{many}, {len(pairs.lost)} lost. {difference(test, choice)} {joined}".strip(),
+        words=f"{made} of trays, joined by lines. {difference(test, choice)}",
+        note=f"{made}, {len(pairs.lost)} lost. {difference(test, choice)} {joined}".strip(),
         clickable=not joined,
         asked=asked_of(choice),
     )
@@ -103,7 +104,7 @@ def _by_station(pairs: Pairs) -> list[Row]:
             rows.append(
                 {
                     "pair": number, TRAY: "", "microhabitat": side, "density": mean,
-                    "station": station, "night": counted(len(some), "night"),
+                    "station": station, "night": many(len(some), "night"),
                     "difference": first - second,
                     "forager": ", ".join(dict.fromkeys(one.outcome.forager for one in trays)),
                 }
@@ -176,7 +177,7 @@ def differences_figure(
         title="Differences by station",
         chart=alt.LayerChart(layer=layers).properties(height=alt.Step(step)),
         rows=tuple(rows),
-        words=f"{counted(len(rows), 'difference')} at {counted(len(order), 'station')}. "
+        words=f"{many(len(rows), 'difference')} at {many(len(order), 'station')}. "
         f"{difference(test, choice)}",
         note=dots + ("Diamonds: the mean of a station's nights. "
                                 if choice.average_nights else "")

@@ -5,7 +5,8 @@ import altair as alt
 from core.analysis.choice import Choice
 from core.analysis.intervals import Undefined
 from core.plots.look import Figure, Row, frame, ink
-from core.plots.words import UNIT, asked_of, counted, says_in_words
+from core.plots.words import UNIT, asked_of, says_in_words
+from core.plural import many
 from core.sensitivity import Sensitivity, Step
 
 COLUMNS = ["axis", "choice", "line", "estimate", "low", "high", "says", "trays", "densities",
@@ -82,8 +83,7 @@ def steps_figure(found: Sensitivity, *, dark: bool = False) -> Figure | Undefine
 
 def _line(step: Step) -> str:
     """Write a choice with what it does; no two lines are the same."""
-    many = len(step.trays)
-    does = f"{many} {'tray changes' if many == 1 else 'trays change'}"
+    does = many(len(step.trays), "tray changes", "trays change")
     return f"{step.axis} {step.value}: {'own' if step.is_own else does}"
 
 
@@ -93,7 +93,7 @@ def in_words(found: Sensitivity) -> str:
     touched = sum(one.same < len(found.found) for one in found.trays)
     return (
         f"Under {found.same} of {len(found.found)} settings the pairs say the same as under the "
-        f"study's own: {own}. {touched} of {counted(len(found.trays), 'tray')} "
+        f"study's own: {own}. {touched} of {many(len(found.trays), 'tray')} "
         f"{'comes' if touched == 1 else 'come'} out differently under some of them."
     )
 
@@ -105,6 +105,6 @@ def in_a_clause(found: Sensitivity) -> str:
     if not others:
         return ""
     if not changed:
-        return f"All {counted(others, 'other setting')} give the same answer."
+        return f"All {many(others, 'other setting')} give the same answer."
     gives = "gives" if changed == 1 else "give"
-    return f"{changed} of {counted(others, 'other setting')} {gives} another answer, see below."
+    return f"{changed} of {many(others, 'other setting')} {gives} another answer, see below."

@@ -3,6 +3,7 @@
 from core.analysis.choice import Alternative, Choice, Measure
 from core.analysis.intervals import ALPHA, Interval, Undefined
 from core.analysis.ranks import SignedRank
+from core.plural import many
 from core.sensitivity import Says
 
 UNIT = {
@@ -71,7 +72,7 @@ def difference(test: SignedRank | Undefined, choice: Choice) -> str:
     p += ", of different foragers" * bool(test.mixed)
     return (
         f"Hodges-Lehmann difference: {said} ({interval_text(test.interval)}; {p}; "
-        f"n = {counted(test.n, 'difference')})."
+        f"n = {many(test.n, 'difference')})."
     )
 
 
@@ -85,11 +86,6 @@ def says_in_words(says: Says, choice: Choice) -> str:
     return str(says)
 
 
-def counted(number: int, one: str, many: str = "") -> str:
-    """Write a number with its noun."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
-
-
 def what_can_be_said(test: SignedRank | Undefined, choice: Choice) -> str:
     """Say what so many pairs can show and what they cannot; no p is read as 'no effect'."""
     if isinstance(test, Undefined):
@@ -101,16 +97,16 @@ def what_can_be_said(test: SignedRank | Undefined, choice: Choice) -> str:
         return test.mixed
     least = f"{test.smallest_p:.2g}"
     if not test.ranked:
-        many = counted(test.n, "difference is", "differences are")
+        said = many(test.n, "difference is", "differences are")
         return (
-            f"{many} zero, so there is nothing to rank and no p: as far as can be weighed, as "
+            f"{said} zero, so there is nothing to rank and no p: as far as can be weighed, as "
             f"much was left in {choice.first} as in {choice.second}."
         )
     if isinstance(test.p, Undefined):
-        many = counted(test.ranked, "difference is", "differences are")
+        said = many(test.ranked, "difference is", "differences are")
         zeros = f" (of {test.n}, {test.zeros} zero)" if test.zeros else ""
         return (
-            f"{many}{zeros} too few for a test: even if all "
+            f"{said}{zeros} too few for a test: even if all "
             f"pointed the same way, p could not be below {least}. This is no sign that there is "
             f"no difference. Set out more stations, or put several classes together: "
             f"{FEWEST[test.alternative]} differences that are not zero are the least. Shares of "

@@ -58,7 +58,7 @@ def proved(file: Path) -> Backup:
     try:
         with database.read() as connection:
             notes = _notes(connection, database.name)
-            _refuse_damaged(connection, database.name)
+            refuse_damaged(connection, database.name)
             kept = json.loads(notes["tables"])
             _refuse_newer(kept, database.name)
             of = {name: said["columns"] for name, said in kept.items()}
@@ -136,7 +136,8 @@ def _notes(connection: Connection, name: str) -> dict[str, str]:
     return {key: value for key, value in rows}  # noqa: C416
 
 
-def _refuse_damaged(connection: Connection, name: str) -> None:
+def refuse_damaged(connection: Connection, name: str) -> None:
+    """Read an SQLite file whole; StudyError where it is not sound."""
     sound = connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
     if not sound or connection.exec_driver_sql("PRAGMA foreign_key_check").first():
         raise StudyError(f"{name} is damaged. Take another back-up.")

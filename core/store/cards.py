@@ -7,7 +7,6 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from operator import attrgetter
-from pathlib import Path
 from typing import Any
 
 from sqlalchemy import (
@@ -294,16 +293,6 @@ def photo(connection: Connection, photo_id: int) -> Photo:
             f"Photo {photo_id} is not in the study: its card was forgotten. Choose another photo."
         )
     return _photo(cells)
-
-
-def photo_paths(connection: Connection, ids: Collection[int]) -> dict[int, Path]:
-    """Give where photos lie: card folder and file; a photo that is not held is left out."""
-    paths: dict[int, Path] = {}
-    for some in batches(list(ids)):
-        rows = select(PHOTOS.c.id, CARDS.c.folder, PHOTOS.c.file).join_from(PHOTOS, CARDS)
-        for photo_id, folder, file in connection.execute(rows.where(PHOTOS.c.id.in_(some))):
-            paths[photo_id] = Path(folder, file)
-    return paths
 
 
 def photo_counts(connection: Connection) -> dict[str, int]:

@@ -109,17 +109,6 @@ def taken_back_by(connection: Connection) -> dict[int, tuple[str, datetime]]:
     return {number: (by, at) for number, by, at in connection.execute(asked)}
 
 
-def tag_count(connection: Connection, placement: str | None = None) -> int:
-    """Count the tags of a placement, or of all, that are not taken back."""
-    newest = select(func.max(TAG_EVENTS.c.id)).group_by(TAG_EVENTS.c.number)
-    taken_back = select(TAG_EVENTS.c.number).where(
-        TAG_EVENTS.c.id.in_(newest), TAG_EVENTS.c.taken_back
-    )
-    standing = TAGS.c.number.not_in(taken_back)
-    counted = select(func.count()).select_from(TAGS).where(_of(placement), standing)
-    return connection.execute(counted).scalar_one()
-
-
 def turn(
     connection: Connection,
     numbers: Sequence[int],

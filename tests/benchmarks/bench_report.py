@@ -15,6 +15,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from benchmarks.bench_analysis import DEPLOYMENTS, study
 from builders import SETTINGS, SPECIES, camera
 
+from app.foodwords import readings_of
 from app.report import Material, Wanted, page
 from app.reportwords import Facts
 from core.agreement import group_agreement
@@ -29,7 +30,8 @@ def main() -> None:
     outcomes = study(int(sys.argv[1]) if len(sys.argv) > 1 else DEPLOYMENTS)
     trays = [one.deployment for one in outcomes]
     facts = Facts(trays, [camera()], SETTINGS, taggers=2, corrections=0, checks=0,
-                  agreed=group_agreement([]), sensitive=False)  # fmt: skip
+                  agreed=group_agreement([]), ruled=0, sensitive=False,
+                  readings=readings_of(trays, outcomes, SETTINGS))  # fmt: skip
     choice = proposed(outcomes, SETTINGS.timezone, SPECIES["g"])
     material = Material(
         facts=facts,
@@ -39,6 +41,7 @@ def main() -> None:
         species=SPECIES,
         tray_places={one.tray: (-33.9, 19.0) for one in trays},
         checksums={},
+        seasons={one.deployment: "2026-03" for one in trays},
         picture_of=lambda _photo: "none",
     )
     page(material, Wanted())

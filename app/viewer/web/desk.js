@@ -132,7 +132,7 @@ class Desk {
   }
 
   freshTag() {
-    Object.assign(this, { count: 1, sure: true, also: false, tray: "" });
+    Object.assign(this, { count: 1, sure: true, also: false, tray: "", marking: false });
   }
 
   say(words, act = "") {

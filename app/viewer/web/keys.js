@@ -41,6 +41,8 @@ const TOOLS = [
   tool("play", ["p"], "Shift+P", "Play the photos as a loop", { shift: true }),
   tool("outline", ["o"], "Shift+O", "Outline of what changed", { shift: true }),
   tool("tray", ["t"], "Shift+T", "Put the tray's outline right", { shift: true }),
+  tool("reference", ["r"], "Shift+R",
+    "Instructor: this photo a reference, or none; then its species' key", { shift: true }),
   tool(
     "nextRun",
     ["pagedown"],
@@ -80,8 +82,9 @@ function toolOf(deed) {
 }
 
 // How a tool is reached; a study from before these keys were refused may have one as a species'.
-function wayTo({ keys, shown }, species) {
-  const taken = (key) => species.some((one) => one.key === key);
+// With Shift a letter is never a species.
+function wayTo({ keys, shown, shift }, species) {
+  const taken = (key) => !shift && species.some((one) => one.key === key);
   return keys.length && keys.every(taken) ? "its button" : shown;
 }
 

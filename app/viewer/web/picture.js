@@ -16,6 +16,7 @@ class Picture {
       this.wait,
     );
     this.caption = el("p", { class: "caption" });
+    this.refs = el("ul", { class: "photo-refs", "aria-label": "What it is a reference of" });
     this.note = el("p", { class: "note" });
     this.strip = el("div", { class: "strip", role: "group", "aria-label": "Photos of this run" });
     this.bar = el("div", { class: "trayform" });
@@ -26,7 +27,7 @@ class Picture {
       gammaFilter(),
       el("div", { class: "frame" }, this.tools, this.stage),
       this.bar,
-      this.caption,
+      el("div", { class: "under" }, this.caption, this.refs),
       this.strip,
       this.note,
     );
@@ -68,6 +69,7 @@ class Picture {
     this.drawLarge(desk, photo);
     this.drawTools(desk, photo);
     this.drawStrip(desk);
+    this.drawRefs(desk, photo);
     this.editor.draw();
     if (!photo) {
       setText(this.caption, "");
@@ -77,6 +79,28 @@ class Picture {
     setText(this.caption, captionOf(desk, photo));
     setText(this.note, photo.note);
     this.pictures.ahead(desk);
+  }
+
+  // Only an instructor is told: to a tagger it would be an answer.
+  drawRefs(desk, photo) {
+    keyed(
+      this.refs,
+      photo?.references ?? [],
+      (one) => `${photo.id} ${one.species} ${one.against}`,
+      (one) => this.refLine(desk, photo.id, one),
+    );
+  }
+
+  refLine(desk, photo, { species, against }) {
+    const words = `Reference of ${speciesName(desk, species)}`;
+    return el(
+      "li",
+      {},
+      el("span", { class: "words" }, against ? `! ${words}. ${against}` : `★ ${words}`),
+      button("Take off", () => this.act("takeOff", { photo, species }), {
+        class: "small", "aria-label": `Take off: ${words}`,
+      }),
+    );
   }
 
   // The picture of another run never stays on screen beside the words of this one.

@@ -6,14 +6,15 @@ const SETTLE_TOOLS = [
   tool("unknown", ["."], ".", "Rule: unknown, cannot tell", { any: true }),
   tool("handler", ["h"], "Shift+H", "Rule: handler, our own people", { shift: true }),
   tool("as", [], "Shift+1, Shift+2 …", "Rule as this reader said"),
-  tool("whereUp", ["arrowup"], "Up", "Nearer: fed, on the tray, near it"),
-  tool("whereDown", ["arrowdown"], "Down", "Further off"),
+  tool("whereUp", ["arrowup"], "Up, Down", "Where: nearer (fed, on the tray), further off"),
+  tool("whereDown", ["arrowdown"], "", ""),
   tool("also", ["a"], "Shift+A", "Another species too: stay here", { shift: true }),
   tool("reason", ["c"], "Shift+C", "Reason of the ruling; Esc leaves it", { shift: true }),
   tool("mark", ["r"], "Shift+R", "Make this photo a reference; then a species key",
     { shift: true }),
-  tool("back", ["arrowleft"], "Left", "Photo before", { any: true, repeats: true }),
-  tool("onward", ["arrowright"], "Right", "Photo after", { any: true, repeats: true }),
+  tool("back", ["arrowleft"], "Left, Right", "Photo before, photo after",
+    { any: true, repeats: true }),
+  tool("onward", ["arrowright"], "", "", { any: true, repeats: true }),
   tool("firstPhoto", ["home"], "Home, End", "First and last photo", { any: true }),
   tool("lastPhoto", ["end"], "", "", { any: true }),
   tool("zoom", ["z"], "Shift+Z", "The original, large; the pointer moves it", { shift: true }),
@@ -22,6 +23,8 @@ const SETTLE_TOOLS = [
   tool("nextOpen", ["enter"], "Enter", "Next visit that is not settled"),
   tool("undo", ["backspace"], "Backspace or Ctrl+Z", "Take the last ruling back", { any: true }),
   tool("redo", [], "Ctrl+Y", "Let it hold again"),
+  tool("rulings", ["l"], "Shift+L", "All rulings, to take one back", { shift: true }),
+  tool("gallery", ["g"], "Shift+G", "All reference photos, to take one off", { shift: true }),
   tool("help", ["?"], "?", "These keys", { any: true }),
   tool("leave", ["escape"], "Esc", "Leave the zoom, the marking, these keys", { any: true }),
 ];
@@ -59,9 +62,23 @@ const SETTLE_DEEDS = {
   nextOpen: (one) => one.toOpen(),
   undo: (one) => one.undo(),
   redo: (one) => one.redo(),
+  rulings: (one) => {
+    one.loadRulings();
+    open.view.rulings.show();
+  },
+  takeBack: (one, ruling) => {
+    open.view.rulings.root.close();
+    giveKeys(open.view.root);
+    one.takeBackRuling(ruling);
+  },
+  gallery: (one) => {
+    open.view.gallery.show();
+    one.changed();
+  },
+  takeOff: (one, reference) => one.turnReference(reference, false),
   help: () => open.view.keys.showModal(),
   leave: (one) => {
-    if (open.view.keys.open) open.view.keys.close();
+    open.view.root.querySelector("dialog[open]")?.close();
     set(one, { zoomed: false, marking: false, also: false });
   },
 };
@@ -79,7 +96,7 @@ function stepSettleWhere(one, step) {
 
 function settleAct(deed, value) {
   const { settling } = open;
-  if (!["help", "leave", "reasoned"].includes(deed)) settling.refused = "";
+  if (!["help", "leave", "reasoned", "rulings", "gallery"].includes(deed)) settling.refused = "";
   SETTLE_DEEDS[deed](settling, value);
 }
 
@@ -95,13 +112,14 @@ function settleMeaning(event, settling) {
 function settlePressed(event) {
   if (!open?.view.root.isConnected || event.isComposing) return;
   const target = event.composedPath()[0];
-  if (isTyping(target) || isDialogOpen() || open.view.keys.open) return;
+  if (isTyping(target) || isDialogOpen() || open.view.root.querySelector("dialog[open]")) return;
   if (isAstray(event, target)) {
     event.preventDefault();
     event.stopImmediatePropagation();
     open.settling.say(astrayWords(event));
     return;
   }
+  if (isForRadio(event, target)) return;
   if (isForControl(event, target)) return;
   const meant = settleMeaning(event, open.settling);
   if (meant) {
@@ -112,6 +130,20 @@ function settlePressed(event) {
   } else if (["r", "c"].includes(event.key.toLowerCase()) && !event.ctrlKey && !event.metaKey) {
     event.stopImmediatePropagation();
   }
+}
+
+// Arrows on a group of choices that was walked to choose within it.
+function isForRadio(event, target) {
+  const group = target instanceof Element ? target.closest(".segments") : null;
+  const step = { ArrowUp: -1, ArrowLeft: -1, ArrowDown: 1, ArrowRight: 1 }[event.key];
+  if (!group || !step || !walked || event.ctrlKey || event.metaKey || event.altKey) return false;
+  event.preventDefault();
+  event.stopImmediatePropagation();
+  const choices = [...group.children];
+  const at = choices.findIndex((one) => one.getAttribute("aria-checked") === "true") + step;
+  choices[Math.max(0, Math.min(at, choices.length - 1))].click();
+  group.querySelector("[aria-checked='true']")?.focus();
+  return true;
 }
 
 function settleListen() {

@@ -5,16 +5,21 @@ const NO_SPECIES = [["blank", "Space", "Blank"], ["unknown", ".", "Unknown"],
 
 class SettleView {
   constructor(place, data, act) {
-    Object.assign(this, { data, act });
+    Object.assign(this, { data, act, isBrief: true });
     this.progress = el("p", { class: "progress" });
     this.live = el("p", { class: "live", role: "status" });
     this.fault = el("p", { class: "lost", role: "alert" });
     this.undo = button("Undo", () => act("undo"), { class: "go", title: "Undo (Backspace)" });
     this.redo = button("Do again", () => act("redo"), { class: "go", title: "Do again (Ctrl+Y)" });
+    this.doubtful = el("span", {}, "References");
     this.bar = el(
       "header",
       { class: "settle-bar" },
       el("div", { class: "settle-words" }, this.progress, this.live),
+      button([cap("⇧L"), "Rulings"], () => act("rulings"),
+        { class: "go", title: "All rulings, to take one back (Shift+L)" }),
+      button([cap("⇧G"), this.doubtful], () => act("gallery"),
+        { class: "go", title: "All reference photos, to take one off (Shift+G)" }),
       this.undo,
       this.redo,
       button("Keys ?", () => act("help"), { class: "go", title: "All keys (?)" }),
@@ -27,6 +32,8 @@ class SettleView {
     this.panel = this.panelPart();
     this.end = el("p", { class: "end" });
     this.keys = keyTable(() => act("leave"));
+    this.rulings = new RulingList(act);
+    this.gallery = new Gallery(data, act);
     this.root = el(
       "div",
       { class: "lastbite settle", tabindex: -1 },
@@ -35,6 +42,8 @@ class SettleView {
       el("div", { class: "settle-parts" }, this.look, this.panel),
       this.end,
       this.keys,
+      this.rulings.root,
+      this.gallery.root,
     );
     this.root.addEventListener("focusin", noteControl);
     place.replaceChildren(this.root);
@@ -117,11 +126,15 @@ class SettleView {
     this.fault.hidden = !fault;
     setOff(this.undo, !settling.done.length);
     setOff(this.redo, !settling.undone.length);
+    setText(this.doubtful, galleryWords(settling.references));
+    this.rulings.draw(settling);
+    this.gallery.draw(settling);
     const none = settling.loaded && !item;
     this.end.hidden = !none;
     setText(this.end, settling.items.length
       ? "Everything is settled. Page Up goes back to what you ruled."
-      : "Nothing waits for a ruling: no visit is disputed, unsure, or read by too few.");
+      : "Nothing waits for a ruling: no visit is disputed, unsure, or read by too few. "
+        + "What was ruled is listed under Rulings (Shift+L).");
     this.look.hidden = !item;
     this.panel.hidden = !item;
     if (item) this.drawItem(settling, item);
@@ -158,6 +171,7 @@ class SettleView {
     const photos = item.row?.photos ?? [];
     setText(this.caption, photo
       ? `Photo ${settling.photo + 1} of ${photos.length}, ${photo.time}, ${photo.file}`
+        + referenceWords(settling, photo)
       : item.moved ?? "The photos are being fetched.");
     const first = Math.max(0, Math.min(settling.photo - 4, photos.length - 8));
     const some = photos.length > 1 ? photos.slice(first, first + 8) : [];
@@ -203,16 +217,13 @@ class SettleView {
     const drawn = JSON.stringify(shown.map((key) => [key, settling.references[key]]));
     if (drawn === this.refsDrawn) return;
     this.refsDrawn = drawn;
-    this.refs.replaceChildren(...shown.map((key) => el(
-      "figure",
-      { class: "ref" },
-      el("figcaption", {}, `${nameOf(this.data, key)} here`),
-      el("div", { class: "ref-row" }, ...settling.references[key].map((one) => el("img", {
-        src: addressOf("strip", { id: one.photo, edition: one.edition }),
-        alt: `Reference of ${nameOf(this.data, key)}: ${one.from}`,
-        title: `${one.from}, chosen by ${one.by}`,
-      }))),
-    )));
+    keyed(this.refs, shown, (key) => key, (key) => refGroup(this.data, key));
+    shown.forEach((key, at) => fillRefs(
+      this.refs.children[at].lastChild,
+      settling.references[key].slice(0, REFS_BESIDE),
+      key,
+      this,
+    ));
   }
 
   drawTrays(settling, item) {
@@ -229,6 +240,16 @@ class SettleView {
     const tray = settling.tray ?? item.tray;
     for (const one of this.trays.children) chosenOne(one, one.dataset.tray === tray);
   }
+}
+
+// Of which species the photo on screen is a reference, in words after its name.
+function referenceWords(settling, photo) {
+  const keys = Object.keys(settling.references).filter(
+    (key) => settling.references[key].some((one) => one.photo === photo.id),
+  );
+  return keys.length
+    ? `, reference of ${keys.map((key) => nameOf(settling.data, key)).join(" and ")}`
+    : "";
 }
 
 function chosenOne(node, holds) {
@@ -249,8 +270,9 @@ function progressWords(settling) {
   const decide = settling.items.filter((item) => isOpen(item) && item.weight === 0).length;
   const more = Math.max(0, settling.count - settling.items.length);
   const beyond = more ? ` (and ${more} more)` : "";
-  return `${many(settling.left, "visit")} to settle${beyond}, ${decide} of them `
-    + `${decide === 1 ? "decides" : "decide"} a tray`;
+  const some = `${decide} of them ${decide === 1 ? "decides" : "decide"}`;
+  const deciding = decide ? some : "none decides";
+  return `${many(settling.left, "visit")} to settle${beyond}, ${deciding} a tray alone`;
 }
 
 // What hangs on a visit, and what each answer makes of the tray.
@@ -276,10 +298,9 @@ function keyTable(close) {
   ));
   const first = el("tr", {}, el("th", { scope: "row" }, cap("a key")),
     el("td", {}, "of a species: rule that it was this one"));
-  return el(
-    "dialog",
-    { class: "settle-keys", "aria-label": "Keys of the Settle page" },
-    el("header", { class: "settle-bar" }, el("h2", {}, "Keys"), button("Close", close)),
+  return listDialog(
+    "Keys of the Settle page",
+    [el("h2", {}, "Keys"), button("Close", close)],
     el("table", {}, el("tbody", {}, first, ...rows)),
   );
 }

@@ -12,6 +12,8 @@ class Settling {
     this.outbox.answered.push((item, done, refused) => this.answered(item, done, refused));
     this.items = [];
     this.references = {};
+    this.rulings = null; // those that stand, the newest first; null: not asked for
+    this.wanted = ""; // a visit to go to once the list has it again
     this.count = 0;
     this.at = 0;
     this.photo = 0;
@@ -19,7 +21,7 @@ class Settling {
     this.finished = false; // all is settled, and nothing is looked at any more
     this.fault = "";
     this.words = "";
-    this.done = []; // deeds that can be undone: {item, acts}
+    this.done = []; // deeds to undo: {item, acts}, {ruling} taken back, {reference} turned
     this.undone = [];
     this.again = null;
     this.fresh();
@@ -93,6 +95,17 @@ class Settling {
     const shown = this.item;
     this.items = this.items.filter((item) => !item.gone || item === shown);
     if (shown) this.at = this.items.indexOf(shown);
+    this.toWanted();
+  }
+
+  // The visit whose ruling was taken back, once it waits again.
+  toWanted() {
+    const { wanted } = this;
+    if (!wanted || this.outbox.waiting.size) return;
+    this.wanted = "";
+    const at = this.items.findIndex((item) => keyOf(item) === wanted && isOpen(item));
+    if (at >= 0) this.to(at);
+    else this.words += " It waits for no ruling: it counts as it was tagged, or lies in no visit.";
   }
 
   async fetch() {
@@ -212,7 +225,7 @@ class Settling {
     item.acts = [...item.acts, ...acts];
     this.done.push({ item, acts });
     this.undone = [];
-    this.words = `Ruled: ${words}.`;
+    this.words = `Ruled: ${titleOf(item)}, ${words}.`;
     if (this.also) this.changed();
     else this.toOpen();
   }
@@ -236,7 +249,11 @@ class Settling {
   undo() {
     const deed = this.done.pop();
     if (!deed) {
-      this.say("There is nothing to undo.");
+      this.say("Nothing was done since this page was opened. Shift+L lists all rulings.");
+      return;
+    }
+    if (!deed.item) {
+      this.turn(deed, true);
       return;
     }
     const { item, acts } = deed;
@@ -255,6 +272,10 @@ class Settling {
       this.say("There is nothing to do again.");
       return;
     }
+    if (!deed.item) {
+      this.turn(deed, false);
+      return;
+    }
     const { item, acts } = deed;
     this.send(item, "let hold again", { do: "restore", acts, numbers: [] });
     item.acts = [...item.acts, ...acts];
@@ -262,6 +283,47 @@ class Settling {
     this.done.push(deed);
     this.to(this.items.indexOf(item));
     this.say(`Holds again: ${titleOf(item)}.`);
+  }
+
+  // Undoes or does again what was done to a ruling of the list, or to a reference photo.
+  turn(deed, back) {
+    (back ? this.undone : this.done).push(deed);
+    if (deed.reference) this.setReference(deed.reference, back !== deed.is);
+    else this.turnRuling(deed.ruling, !back);
+  }
+
+  // --- rulings that were made ----------------------------------------------------------------
+
+  async loadRulings() {
+    try {
+      const found = await ask("/tagging/rulings", this.data.ticket);
+      this.rulings = found.rulings;
+      this.rulingCount = found.count;
+    } catch (fault) {
+      this.fault = fault instanceof RefusedError ? fault.message : "The connection is lost.";
+    }
+    this.changed();
+  }
+
+  takeBackRuling(ruling) {
+    this.done.push({ ruling });
+    this.undone = [];
+    this.turnRuling(ruling, true);
+  }
+
+  // What was ruled of the visit on this page is done with; the list is read anew.
+  turnRuling(ruling, back) {
+    const act = { do: back ? "take_back" : "restore", acts: [], numbers: [ruling.number] };
+    this.send(ruling, back ? "taken back" : "let hold again", act);
+    for (const item of this.items.filter((one) => keyOf(one) === keyOf(ruling))) {
+      Object.assign(item, { done: null, acts: [], row: null });
+      this.done = this.done.filter((deed) => deed.item !== item);
+      this.undone = this.undone.filter((deed) => deed.item !== item);
+    }
+    this.wanted = back ? keyOf(ruling) : "";
+    this.rulings = null;
+    const which = `${titleOf(ruling)}, ${ruling.who} ruled ${ruling.words}`;
+    this.say(back ? `Taken back: ${which}.` : `Holds again: ${which}.`);
   }
 
   answered(sent, done, refused) {
@@ -277,28 +339,41 @@ class Settling {
       this.refused = refused;
     }
     clearTimeout(this.again);
-    this.again = setTimeout(() => this.load(), refused ? 0 : RELOAD_MS);
+    this.again = setTimeout(() => this.load(), refused || this.wanted ? 0 : RELOAD_MS);
     this.changed();
   }
 
   // --- reference photos ----------------------------------------------------------------------
 
-  async mark(species) {
+  mark(species) {
     const photo = this.shown;
     this.marking = false;
     if (!photo) return;
+    const known = this.references[species]?.some((one) => one.photo === photo.id);
+    this.turnReference({ photo: photo.id, species }, !known);
+  }
+
+  async turnReference(reference, is) {
+    if (await this.setReference(reference, is)) {
+      this.done.push({ reference, is });
+      this.undone = [];
+      this.changed();
+    }
+  }
+
+  // Gives whether the study has it so.
+  async setReference({ photo, species }, is) {
     const name = nameOf(this.data, species);
     try {
-      const body = { photo: photo.id, species };
-      const found = await ask("/tagging/reference", this.data.ticket, body);
+      const found = await ask("/tagging/reference", this.data.ticket, { photo, species, is });
       this.references = found.references;
-      this.say(
-        found.is_reference
-          ? `This photo is a reference of ${name} now.`
-          : `This photo is no reference of ${name} any more.`,
-      );
+      this.say(is
+        ? `The photo is a reference of ${name} now.`
+        : `The photo is no reference of ${name} any more.`);
+      return true;
     } catch (fault) {
       this.say(fault instanceof RefusedError ? fault.message : "The connection is lost.");
+      return false;
     }
   }
 }
@@ -317,7 +392,7 @@ function keyOf(item) {
 }
 
 function titleOf(item) {
-  return `${item.placement}, visit ${item.visit}`;
+  return item.visit ? `${item.placement}, visit ${item.visit}` : item.placement;
 }
 
 function nameOf(data, key) {

@@ -15,6 +15,10 @@ function whereWords(desk, where) {
 
 // Keeps a tag of the run on screen and goes on; asks first where it was, where nobody said so.
 function tag(desk, species) {
+  if (desk.marking) {
+    markReference(desk, species);
+    return;
+  }
   const run = desk.run;
   const fault = refusal(desk, run);
   if (fault) {
@@ -133,7 +137,8 @@ function undo(desk) {
     desk.say("There is nothing to undo.");
     return;
   }
-  if (deed.do === "take back") deed.undoneBy = turnBack(desk, deed, false);
+  if (deed.do === "reference") putReference(desk, deed, !deed.is);
+  else if (deed.do === "take back") deed.undoneBy = turnBack(desk, deed, false);
   else if (deed.acts?.length || deed.numbers?.length) {
     deed.undoneBy = turnBack(desk, deed, deed.do === "tag");
   }
@@ -150,7 +155,8 @@ function redo(desk) {
     return;
   }
   const names = deed.acts?.length || deed.numbers?.length;
-  if (names) deed.redoneBy = turnBack(desk, deed, deed.do !== "tag");
+  if (deed.do === "reference") putReference(desk, deed, deed.is);
+  else if (names) deed.redoneBy = turnBack(desk, deed, deed.do !== "tag");
   if (deed.do === "split") cutAgain(desk, deed);
   if (deed.do === "join") uniteAgain(desk, deed);
   desk.person.history.keep(desk.person.history.top - 1);
@@ -205,6 +211,64 @@ function takeBack(desk, tagged) {
   desk.person.history.did(deed);
   const act = turnBack(desk, deed, true);
   desk.say(`Taken back: ${tagged.words}`, act);
+}
+
+// --- reference photos ------------------------------------------------------------------------
+
+// The next species' key makes the photo on screen a reference of it, or no more one.
+function askReference(desk) {
+  if (!desk.data.instructor) {
+    desk.say("Only an instructor takes reference photos. Tick Instructor above, if you are one.");
+  } else if (!desk.shown) {
+    desk.say("There is no photo on screen.");
+  } else {
+    desk.marking = !desk.marking;
+    desk.say(desk.marking
+      ? "A reference of which species? Press its key; Esc leaves."
+      : "No reference was taken.");
+  }
+}
+
+function markReference(desk, species) {
+  const photo = desk.shown;
+  desk.marking = false;
+  if (!photo) desk.say("There is no photo on screen.");
+  else turnReference(desk, photo.id, species, !referencesOf(photo).includes(species));
+}
+
+function referencesOf(photo) {
+  return (photo.references ?? []).map((one) => one.species);
+}
+
+async function turnReference(desk, photo, species, is) {
+  const { run } = desk;
+  const which = `${run.row.name}, photo ${run.row.photos.findIndex((one) => one.id === photo) + 1}`;
+  const name = speciesName(desk, species);
+  const words = is ? `${which}: a reference of ${name}` : `${which}: no reference of ${name}`;
+  const deed = {
+    do: "reference",
+    placement: desk.data.placement,
+    runs: [[run.first, run.last, run.count]],
+    photo,
+    species,
+    is,
+    words,
+  };
+  if (!(await putReference(desk, deed, is))) return;
+  desk.person.history.did(deed);
+  desk.say(words);
+}
+
+// Gives whether the study has it so.
+async function putReference(desk, { photo, species, runs }, is) {
+  try {
+    await ask("/tagging/reference", desk.data.ticket, { photo, species, is });
+    desk.queue.refresh(...runs[0]);
+    return true;
+  } catch (fault) {
+    desk.say(fault instanceof RefusedError ? fault.message : "The connection is lost.");
+    return false;
+  }
 }
 
 // --- splitting and joining -------------------------------------------------------------------

@@ -123,6 +123,8 @@ const DEEDS = {
   play: (desk) => togglePlay(desk),
   outline: (desk) => toggleOutline(desk),
   tray: (desk) => (desk.edit ? cancelTray(desk) : editTray(desk)),
+  reference: (desk) => askReference(desk),
+  takeOff: (desk, { photo, species }) => turnReference(desk, photo, species, false),
   nextRun: (desk) => desk.step(1),
   previousRun: (desk) => desk.step(-1),
   nextOpen: (desk) => desk.toOpen(),
@@ -285,7 +287,8 @@ function toggleOutline(desk) {
 }
 
 function leave(desk) {
-  if (desk.looks.zoom > 1) toggleZoom(desk);
+  if (desk.marking) change(desk, { marking: false }, "No reference was taken.");
+  else if (desk.looks.zoom > 1) toggleZoom(desk);
   else if (desk.openedFrom !== null) {
     const key = desk.run ? runKey(desk.run) : "";
     backToSheet(desk);
