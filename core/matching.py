@@ -291,7 +291,7 @@ def match_tags(
         spans[one.who, one.tag.placement].append((_span(one.tag, place), one))
     new: list[Held] = []
     said_here = 0
-    against: dict[tuple[str, str], list[Held]] = defaultdict(list)
+    against: dict[tuple[str, str], list[tuple[Held, Held]]] = defaultdict(list)
     for one in fresh:
         whose = one.who, one.tag.placement
         span = _span(one.tag, place)
@@ -301,7 +301,7 @@ def match_tags(
         elif any(said(one.tag) == said(other.tag) for other in over):
             said_here += 1
         else:
-            against[whose].append(one)
+            against[whose].append((one, over[0]))
     turns, diverged = _turns(pairs)
     conflicts = [_overlapping(*whose, held, named) for whose, held in sorted(against.items())]
     both = {one.tag.tagger for one in only_here} & {one.tag.tagger for one in new}
@@ -368,14 +368,18 @@ def _ends(one: Held) -> bool:
 
 
 def _overlapping(
-    who: str, placement: str, held: Sequence[Held], named: Callable[[Tag], str]
+    who: str, placement: str, held: Sequence[tuple[Held, Held]], named: Callable[[Tag], str]
 ) -> str:
+    """Say that tags there are about photos of ours, and of the first both sides of it."""
     what = many(len(held), "tag" if who else "ruling")
     by = f"by {who} " if who else ""
+    there, here = (
+        named(one.tag) if who else f"{named(one.tag)}, by {one.tag.tagger}" for one in held[0]
+    )
     return (
-        f"{what} {by}on placement {placement} cover photos of which {who or 'an instructor'} says "
-        f"something else here (there: {named(held[0].tag)}). Those here hold; the others were "
-        "left out. Look at these photos again."
+        f"{what} {by}on placement {placement} {'covers' if len(held) == 1 else 'cover'} photos of "
+        f"which {who or 'an instructor'} says something else here (there: {there}; here: {here}). "
+        "What is here holds; the rest was left out. Look at these photos again."
     )
 
 

@@ -197,8 +197,8 @@ def test_one_taggers_words_on_the_same_photos_of_both_are_a_conflict(first: int,
     assert found.new == []
     [words] = found.conflicts
     assert words == (
-        "1 tag by ann on placement P1 cover photos of which ann says something else here (there: "
-        "m). Those here hold; the others were left out. Look at these photos again."
+        "1 tag by ann on placement P1 covers photos of which ann says something else here (there: "
+        "m; here: g). What is here holds; the rest was left out. Look at these photos again."
     )
 
 
@@ -235,7 +235,7 @@ def test_two_instructors_rulings_on_the_same_photos_are_a_conflict() -> None:
     mine = held(1, 5, 8, tagger="ike", ruling=True)
     found = match([mine], [held(7, 5, 8, tagger="ada", ruling=True, species="m")])
     assert found.new == []
-    assert "1 ruling on placement P1 cover photos of which an instructor says" in found.conflicts[0]
+    assert "1 ruling on placement P1 covers photos of which an instructor says" in found.conflicts[0]
 
 
 def test_a_name_with_words_of_its_own_in_both_is_told() -> None:

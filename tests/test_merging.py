@@ -229,8 +229,18 @@ def test_a_tagger_of_one_name_on_both_is_told(here: Laptop, there: Laptop) -> No
     assert done.tags == 1
     assert told(here.tags())[1][:2] == ("Nomsa", "m")
     [words] = done.conflicts
-    assert "1 tag by Nomsa on placement P1 cover photos of which Nomsa says something else" in words
-    assert "(there: mouse, fed, from IMG_0002.JPG)" in words
+    assert "1 tag by Nomsa on placement P1 covers photos of which Nomsa says something else" in words
+    assert "(there: mouse, fed, from IMG_0002.JPG; here: gerbil, fed, from " in words
+
+
+def test_two_rulings_that_differ_name_both_instructors(here: Laptop, there: Laptop) -> None:
+    """Who rules here and there, and what: here stays."""
+    here.tag(1, 3, "ike", ruling=True)
+    there.tag(2, 2, "prof", species="m", ruling=True)
+    [words] = here.merge(there).conflicts
+    assert "an instructor says something else here (there: mouse, " in words
+    assert ", by prof; here: gerbil, " in words
+    assert ", by ike)" in words
 
 
 def test_what_a_student_goes_on_to_say_of_a_copy_comes_in(here: Laptop, tmp_path: Path) -> None:
