@@ -229,7 +229,7 @@ def test_a_tagger_of_one_name_on_both_is_told(here: Laptop, there: Laptop) -> No
     assert done.tags == 1
     assert told(here.tags())[1][:2] == ("Nomsa", "m")
     [words] = done.conflicts
-    assert "1 tag by Nomsa on placement P1 covers photos of which Nomsa says something else" in words
+    assert "1 tag by Nomsa on placement P1 covers photos of which Nomsa says" in words
     assert "(there: mouse, fed, from IMG_0002.JPG; here: gerbil, fed, from " in words
 
 
