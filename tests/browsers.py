@@ -44,6 +44,12 @@ MARKS = [
     pytest.mark.browser,
     pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed to drive the page with"),
 ]
+CONNECTED = (
+    "[data-testid=stApp][data-test-connection-state=CONNECTED]"
+    "[data-test-script-state=notRunning]"
+)
+NO_DIALOG = """() => [...document.querySelectorAll('[role="dialog"], dialog[open]')]
+  .every(one => !one.getClientRects().length)"""
 KEPT_NAME = """() => {
   const kept = Object.entries(sessionStorage).find(([name]) => name.endsWith(":who"));
   return kept ? JSON.parse(kept[1])[0] : "";
@@ -85,6 +91,16 @@ class Served:
         except OSError:
             return False
 
+    def crash(self) -> None:
+        """End the server at once, as when its computer goes off.
+
+        After three seconds without it Streamlit shows a dialog, which has the keys.
+        """
+        assert self.process is not None
+        self.process.kill()
+        self.process.communicate(timeout=20)
+        self.process = None
+
     def stop(self) -> None:
         """End the server."""
         if self.process is not None:
@@ -122,6 +138,12 @@ class Seat:
         else:
             self.shown()
         return self
+
+    def reconnected(self) -> None:
+        """Wait until the page has its server again, and the dialog that says so is gone."""
+        self.page.locator(CONNECTED).wait_for(timeout=60_000)
+        self.page.wait_for_function(NO_DIALOG)
+        self.page.locator(f".lastbite[data-of='{self.who}|{self.placement}|here']").wait_for()
 
     def shown(self) -> None:
         """Wait until the large picture is there."""

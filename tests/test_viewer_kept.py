@@ -45,7 +45,7 @@ def test_keys_pressed_while_the_server_is_away_are_kept(seat: Seat, served: Serv
     """Three tags wait, which is said; when the server is back all three are in the study."""
     seat.sit()
     seat.press("ArrowDown")
-    served.stop()
+    served.crash()
     seat.press("m", "g", "Space")
     seat.sees("3 tags wait for the connection.")
     assert len(seat.waiting()) == 3
@@ -54,7 +54,7 @@ def test_keys_pressed_while_the_server_is_away_are_kept(seat: Seat, served: Serv
     assert [tag.species for tag in tags] == ["m", "g", "blank"]
     assert runs_of(tags) == seat.visits()[:3]
     until(lambda: not seat.page.locator(".lost").is_visible())
-    seat.page.locator(f".lastbite[data-of='{seat.who}|SK-OPEN|here']").wait_for()
+    seat.reconnected()
     seat.press("Space")
     assert runs_of(seat.has_tags(4)) == seat.visits()[:4]
 
@@ -75,7 +75,7 @@ def test_a_page_that_was_closed_sends_its_tags_when_somebody_is_back(
     """Tags that never reached the study wait in the browser, and go from the next page."""
     seat.sit()
     # Not by a route that fails: what a page sends while it closes may go past it.
-    seat.served.stop()
+    seat.served.crash()
     seat.press("ArrowDown", "m", "g")
     seat.sees("2 tags wait for the connection.")
     seat.page.close()
