@@ -45,8 +45,7 @@ MARKS = [
     pytest.mark.skipif(CHROMIUM is None, reason="no Chromium is installed to drive the page with"),
 ]
 CONNECTED = (
-    "[data-testid=stApp][data-test-connection-state=CONNECTED]"
-    "[data-test-script-state=notRunning]"
+    "[data-testid=stApp][data-test-connection-state=CONNECTED][data-test-script-state=notRunning]"
 )
 NO_DIALOG = """() => [...document.querySelectorAll('[role="dialog"], dialog[open]')]
   .every(one => !one.getClientRects().length)"""
