@@ -310,5 +310,7 @@ def workspace(served: Served) -> Iterator[Workspace]:
 
 @pytest.fixture
 def seat(page: Page, served: Served, workspace: Workspace, request: pytest.FixtureRequest) -> Seat:
-    """A tagger of the test's own, not seated yet."""
-    return Seat(page, served, workspace, request.node.name.removeprefix("test_")[:60])
+    """A tagger of the test's own, and of each time that it is run, not seated yet."""
+    again = " again" * (getattr(request.node, "execution_count", 1) - 1)
+    who = request.node.name.removeprefix("test_")[:60] + again
+    return Seat(page, served, workspace, who)

@@ -19,11 +19,17 @@ hypothesis.settings.load_profile("lastbite")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep files together where tests run side by side, and have one browser at a time."""
+    """Keep files together where tests run side by side, and have one browser at a time.
+
+    A test that drives a browser fails if it fails twice: between keys, page and server there is
+    always a moment that a busy computer stretches. The run's last lines name it all the same.
+    """
     driven = {item.path for item in items if "browser" in getattr(item, "fixturenames", ())}
     for item in items:
         group = "browser" if item.path in driven else item.path.stem
         item.add_marker(pytest.mark.xdist_group(group))
+        if group == "browser":
+            item.add_marker(pytest.mark.flaky(reruns=1))
 
 
 @pytest.fixture(scope="session")
