@@ -7,6 +7,7 @@ import click
 
 from app.progress import shown
 from core.errors import CardError, LastbiteError
+from core.plural import many
 
 if TYPE_CHECKING:
     from core.workspace import Workspace
@@ -132,7 +133,8 @@ def _forget(
         except CardError as refusal:
             refused.append(str(refusal))
         else:
-            click.echo(f"Forgot the card {folder} of {name}; {gone} tags were set aside.")
+            tags = many(gone, "tag was", "tags were")
+            click.echo(f"Forgot the card {folder} of {name}; {tags} set aside.")
     if refused:
         raise CardError("\n".join(refused))
 

@@ -9,6 +9,7 @@ from app import previews as words
 from core.errors import CardError
 from core.exports import tables
 from core.logs import LogKind
+from core.plural import many
 from core.scan import ScanReport
 from core.workspace import Workspace
 
@@ -210,7 +211,7 @@ def forget_card(workspace: Workspace, card: int) -> None:
 
 def _forgot(tags: int) -> None:
     session.keep("forget", None)
-    session.say("good", f"The card was forgotten; {tags} tags were set aside.")
+    session.say("good", f"The card was forgotten; {many(tags, 'tag was', 'tags were')} set aside.")
     st.rerun()
 
 
